@@ -1,0 +1,1 @@
+"""What does a frame mean, and who must be told?"""

@@ -1,0 +1,1 @@
+"""What is each bay doing now, what is kept, what may be asked for?"""

@@ -1,0 +1,1 @@
+"""What may be asked of the daemon, and how: models, client, server."""

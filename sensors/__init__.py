@@ -1,0 +1,1 @@
+"""What does the bench say, in engineering units? And how is the key lent?"""
