@@ -6,7 +6,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Annotated, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from alerts.limits import Limits
 from daemon.api.models import PhaseView, PlanView
@@ -36,6 +36,12 @@ class Phase(BaseModel):
         return self
 
 
+def _at_least_one(phases: list[Phase]) -> list[Phase]:
+    if not phases:
+        raise ValueError("a plan needs at least one [[phase]], with its drive and its minutes")
+    return phases
+
+
 class Moment(NamedTuple):
     """Where one moment lies in a plan."""
 
@@ -52,7 +58,9 @@ class Plan(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str = Field(default="soak", min_length=1, max_length=100)
-    phase: list[Phase] = Field(min_length=1, max_length=1000)
+    phase: Annotated[list[Phase], AfterValidator(_at_least_one)] = Field(
+        default=[], max_length=1000, validate_default=True
+    )
     limits: Limits = Field(default_factory=Limits)
 
     @classmethod

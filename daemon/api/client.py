@@ -1,0 +1,100 @@
+"""The control API from a caller's side: one method a route, models in and out, every failure an ApiError."""
+
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+import httpx
+from pydantic import BaseModel, TypeAdapter
+
+from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
+
+M = TypeVar("M", bound=BaseModel)
+
+_JOBS = TypeAdapter(list[JobView])
+
+
+class Client:
+    """Talks to one daemon; may be shared between threads. ``timeout_s`` bounds every call."""
+
+    def __init__(self, url: str, timeout_s: float = 3.0) -> None:
+        self.url = url.rstrip("/")
+        # trust_env: a proxy of the environment must never stand between a person and the unkey button
+        self._http = httpx.Client(base_url=self.url, timeout=timeout_s, trust_env=False)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, err: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let the connections go."""
+        self._http.close()
+
+    def health(self) -> Health:
+        """Whether the daemon keeps up."""
+        return self._get("/v1/health", Health)
+
+    def rack(self) -> RackView:
+        """All bays as they stand now."""
+        return self._get("/v1/rack", RackView)
+
+    def bay(self, bay: str) -> BayView:
+        """One bay as it stands now."""
+        return self._get(f"/v1/bays/{bay}", BayView)
+
+    def jobs(self) -> list[JobView]:
+        """All soaks, the newest first."""
+        return _JOBS.validate_json(self._call("GET", "/v1/jobs").content)
+
+    def job(self, job: int) -> JobView:
+        """One soak."""
+        return self._get(f"/v1/jobs/{job}", JobView)
+
+    def curves(
+        self, job: int, from_s: float | None = None, to_s: float | None = None, points: int = 2000
+    ) -> CurvesView:
+        """The curves of a soak between two moments, thinned to about ``points`` a channel."""
+        asked = {"from_s": from_s, "to_s": to_s, "points": points}
+        return self._get(
+            f"/v1/jobs/{job}/curves", CurvesView, {k: v for k, v in asked.items() if v is not None}
+        )
+
+    def unkey(self, bay: str | None = None) -> Said:
+        """Unkey one bay, or all of them."""
+        return self._post("/v1/unkey" if bay is None else f"/v1/bays/{bay}/unkey")
+
+    def soak(self, bay: str, order: SoakOrder) -> Said:
+        """Start a soak."""
+        return self._post(f"/v1/bays/{bay}/soak", order)
+
+    def done(self, bay: str) -> Said:
+        """Say that what the plan's phase asks of a person is done."""
+        return self._post(f"/v1/bays/{bay}/done")
+
+    def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
+        return model.model_validate_json(self._call("GET", path, params=params).content)
+
+    def _post(self, path: str, body: BaseModel | None = None) -> Said:
+        content = None if body is None else body.model_dump_json()
+        return Said.model_validate_json(self._call("POST", path, content=content).content)
+
+    def _call(self, method: str, path: str, **words: Any) -> httpx.Response:
+        headers = {"content-type": "application/json"}
+        try:
+            answer = self._http.request(method, path, headers=headers, **words)
+        except httpx.HTTPError as err:
+            raise DaemonSilent(self.url, str(err) or type(err).__name__) from err
+        if answer.is_error:
+            raise ApiError(_why(answer), answer.status_code)
+        return answer
+
+
+def _why(answer: httpx.Response) -> str:
+    try:
+        return str(answer.json()["detail"])
+    except (ValueError, KeyError, TypeError):
+        return f"the daemon answered {answer.status_code} {answer.reason_phrase}"
