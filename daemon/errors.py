@@ -2,6 +2,11 @@
 
 DaemonError
 ├── BadFile          a rack.toml, plan or limits file: which field, and what would be right
+├── StoreError       what is kept, or is to be kept
+│   ├── StoreBusy    another process writes into this folder
+│   ├── StoreUnfit   a file of the store that can't be opened or read, and why
+│   └── StoreBehind  not all is on disk, how much waits, and why
+├── ExportFailed     a file that could not be written, and why
 └── Refused          an order that can't be carried out now, and why
     └── NoSuch       a bay or a job that does not exist, and which do
 """
@@ -48,3 +53,39 @@ class NoSuch(Refused):
     def __init__(self, what: str, name: object, known: list[str]) -> None:
         self.what, self.name, self.known = what, name, known
         super().__init__(f"there is no {what} {name!r}; known: {', '.join(known) or 'none'}")
+
+
+class StoreError(DaemonError):
+    """What the store raises."""
+
+
+class StoreBusy(StoreError):
+    """Another process writes into ``folder``."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        super().__init__(f"{folder}: another keysoak keeps its readings here; stop it, or name another folder")
+
+
+class StoreUnfit(StoreError):
+    """A file of the store can't be opened or read."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}")
+
+
+class StoreBehind(StoreError):
+    """``waiting`` items are not on disk; ``why`` is what keeps them."""
+
+    def __init__(self, waiting: int, why: str) -> None:
+        self.waiting, self.why = waiting, why
+        super().__init__(f"{waiting} readings are not yet on disk: {why or 'the disk is slow'}")
+
+
+class ExportFailed(DaemonError):
+    """A file could not be written; nothing is left at ``path``."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: can't be written: {why}")

@@ -59,9 +59,7 @@ class Client:
     ) -> CurvesView:
         """The curves of a soak between two moments, thinned to about ``points`` a channel."""
         asked = {"from_s": from_s, "to_s": to_s, "points": points}
-        return self._get(
-            f"/v1/jobs/{job}/curves", CurvesView, {k: v for k, v in asked.items() if v is not None}
-        )
+        return self._get(f"/v1/jobs/{job}/curves", CurvesView, {k: v for k, v in asked.items() if v is not None})
 
     def unkey(self, bay: str | None = None) -> Said:
         """Unkey one bay, or all of them."""

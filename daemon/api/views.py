@@ -1,0 +1,105 @@
+"""What the API says of live bays, built on the API's own thread from what the safety loop has published.
+
+It only reads: a bay's lists grow at their end and its structs are replaced whole, so nothing here needs a lock that
+the safety loop could wait for.
+"""
+
+import math
+import time
+
+from daemon.api.models import BayLink, BayView, Figures, RackView, Reading, RuleStanding
+from daemon.bay import Bay
+from daemon.loop import Rack
+from sensors.rf import swr_from_powers
+from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, REFLECTED, SUPPLY, UNITS, Link, Quality
+
+
+def rack_view(name: str, note: str, rack: Rack) -> RackView:
+    """All bays as they stand now."""
+    ages = rack.ages()
+    bays = [bay_view(bay, rack.link_of(bay.name), ages[bay.name]) for bay in rack.bays.values()]
+    return RackView(rack=name, time_ns=time.time_ns(), note=note, bays=bays)
+
+
+def bay_view(bay: Bay, link: Link, age_s: float | None) -> BayView:
+    """One bay as it stands now; ``age_s`` is the time since its last frame."""
+    frame, course, strip, ended = bay.last, bay.course, bay.strip, bay.ended
+    plan = course.plan if course else None
+    seen = None if frame is None else _number(frame.values[KEY])
+    return BayView(
+        bay=bay.name,
+        status=bay.status,
+        age_s=None if age_s is None else round(age_s, 3),
+        stale=age_s is None or age_s > max(3 * bay.sample_s, 1.0),
+        key_lent=bay.lent,
+        key_seen=None if seen is None else bool(seen),
+        job=bay.job or None,
+        number=bay.number,
+        unit=bay.unit,
+        plan=plan.view() if plan else None,
+        elapsed_s=round(min(course.elapsed_s, course.plan.total_s), 2) if course else 0.0,
+        left_s=round(max(0.0, course.plan.total_s - course.elapsed_s), 2) if course and bay.soaking else None,
+        ask=course.ask if course and bay.soaking else None,
+        verdict=ended.verdict if ended else None,
+        reasons=ended.reasons if ended else [],
+        figures=figures(bay),
+        strip=list(strip.points) if strip else [],
+        tags=list(strip.tags) if strip else [],
+        readings=readings(bay),
+        rules=[RuleStanding(rule=name, state=s.state, why=s.why) for name, s in bay.judge.standings().items()],
+        link=link_view(bay.name, link),
+    )
+
+
+def figures(bay: Bay) -> Figures:
+    """The figures of a shelf from its last frame."""
+    frame = bay.last
+    if frame is None:
+        return Figures()
+    values = frame.values
+    drains = [_number(v) for v in values[DRAINS]]
+    while drains and drains[-1] is None:
+        drains.pop()
+    return Figures(
+        heatsink_c=_number(values[HEATSINK]),
+        heatsink_limit_c=bay.limits.heatsink_c,
+        drains_a=drains,
+        forward_w=_number(values[FORWARD]),
+        swr=_number(swr_from_powers(values[FORWARD], values[REFLECTED])),
+        supply_v=_number(values[SUPPLY]),
+    )
+
+
+def readings(bay: Bay) -> list[Reading]:
+    """The last value of every channel that the bay has, or why it has none."""
+    if bay.last is None:
+        return []
+    rows = zip(CHANNELS, bay.last.values, bay.last.quality, strict=True)
+    return [
+        Reading(channel=name, unit=UNITS[name], value=_number(v), quality=Quality(q).name.lower())
+        for name, v, q in rows
+        if q != Quality.MISSING
+    ]
+
+
+def link_view(bay: str, link: Link) -> BayLink:
+    """What has come over a bay's link."""
+    whole, own = link.stats, link.stats.bays.get(bay)
+    return BayLink(
+        link=link.name,
+        connected=whole.connected,
+        presence=own.presence if own else "unknown",
+        packs=own.packs if own else 0,
+        lost=own.lost if own else 0,
+        restarts=own.restarts if own else 0,
+        repeats=own.repeats if own else 0,
+        unknown=own.unknown if own else 0,
+        refused=own.refused if own else 0,
+        crc_failures=whole.crc_failures,
+        packs_refused=whole.refused,
+        last_error=(own.last_error if own else "") or whole.last_error,
+    )
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else round(value, 4)

@@ -1,0 +1,261 @@
+"""One bay's pipeline: frames in; findings, the key and a verdict out. The same for a live bay and a replay.
+
+It does no I/O and has no clock of its own: it is told the time with every frame and tick. It acts through ``Keys``
+(the rack's links, a twin in its own time, nothing in a replay) and speaks through ``Notes``.
+"""
+
+from typing import Protocol
+
+from alerts.judge import Judge
+from alerts.limits import Limits
+from alerts.types import Event, Finding, Priority, Situation
+from alerts.verdict import Tally
+from daemon.api.models import BayStatus, Tag
+from daemon.errors import Refused
+from daemon.plan import Plan
+from daemon.soak import Begun, Course, Ended, Strip
+from sensors.types import KEY, NAN, Drive, Frame
+
+#: how long after its plan's last keyed second a soak still looks on, so that a key that sticks then is seen
+LOOK_ON_S = 3.0
+
+
+class Keys(Protocol):
+    """How a bay's key is lent and taken back. Nothing here may block."""
+
+    def lend(self, bay: str, lease_s: float, tone: bool | None) -> None:
+        """Lend the key, or renew the loan."""
+
+    def unkey(self, bay: str) -> None:
+        """Take the key back at once."""
+
+
+class Notes(Protocol):
+    """Where a bay says what happens on it. Nothing here may block."""
+
+    def begin(self, begun: Begun) -> None:
+        """A soak has begun."""
+
+    def say(self, job: int, at_s: float, finding: Finding) -> None:
+        """A rule has spoken, ``at_s`` after the start of the bay's last job; job 0 when there was none."""
+
+    def end(self, ended: Ended) -> None:
+        """A soak is over."""
+
+
+class Bay:
+    """One radio on one dummy load; ``sample_s`` is the time that its node lets pass between packs."""
+
+    def __init__(
+        self,
+        name: str,
+        keys: Keys,
+        notes: Notes,
+        *,
+        sample_s: float,
+        lease_s: float = 3.0,
+        tone: bool = False,
+    ) -> None:
+        self.name = name
+        self.sample_s = sample_s
+        self.lease_s = lease_s
+        self.status = BayStatus.EMPTY
+        self.job = 0
+        self.number = ""
+        self.unit = ""
+        self.started_s = 0.0
+        self.last: Frame | None = None
+        self.lent = False
+        self.course: Course | None = None
+        self.strip: Strip | None = None
+        self.ended: Ended | None = None
+        self.now = Situation(sample_s=sample_s)
+        self.judge = Judge(name, Limits(), lease_s)
+        self._tally: Tally | None = None
+        self._keys, self._notes = keys, notes
+        self._has_tone = tone
+        self._next_word_s = NAN  # when the loan is renewed, or a stubborn key told again to come up
+
+    @property
+    def soaking(self) -> bool:
+        """Whether a plan is running here."""
+        return self.now.soaking
+
+    @property
+    def limits(self) -> Limits:
+        """The limits that its rules go by."""
+        return self.course.plan.limits if self.course else Limits()
+
+    def start(
+        self,
+        plan: Plan,
+        clock_s: float,
+        time_ns: int,
+        *,
+        job: int = 0,
+        number: str = "",
+        unit: str = "",
+        text: str = "",
+        asks: bool = True,
+        blind: bool = False,
+    ) -> None:
+        """Begin a soak; Refused while one runs, or when nothing is heard from the bay (unless ``blind``)."""
+        if self.soaking:
+            raise Refused(f"{self.name} is soaking already: unkey it first, which ends its soak")
+        silent = self.last is None or clock_s - self.last.clock_s > max(3 * self.sample_s, 1.0)
+        if silent and not blind:
+            raise Refused(f"nothing is heard from {self.name}: a bay that can't be seen is not keyed; run probe")
+        self.job, self.number, self.unit = job, number or f"{job:04d}", unit
+        self.started_s = clock_s
+        self.ended = None
+        self.course = Course(plan, clock_s, asks=asks)
+        self.strip = Strip(plan.total_s)
+        # made anew: a rule's memory belongs to one soak of one unit
+        self.judge = Judge(self.name, plan.limits, self.lease_s)
+        self._tally = Tally(plan.limits, self.sample_s)
+        self.now = Situation(soaking=True, sample_s=self.sample_s, asked_since_s=clock_s, phase_since_s=clock_s)
+        self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s))
+        self._follow(clock_s)
+
+    def take(self, frame: Frame) -> None:
+        """Take in one frame: judge it, and act on what the rules say before anything else is done."""
+        self.last = frame
+        self._follow(frame.clock_s)
+        for finding in self.judge.step(frame, self.now):
+            self._hear(finding, frame.clock_s)
+        if self._tally and self.soaking:
+            self._tally.step(frame, self.now)
+        if self.strip and self.course and self.soaking and not self.course.waiting:
+            self.strip.add(self.course.elapsed_s, frame)
+        self._finish_if_over(frame.clock_s, frame.time_ns)
+
+    def tick(self, clock_s: float, time_ns: int) -> None:
+        """Let time pass where no frame came: plan edges, renewals, and the rules that watch for silence."""
+        self._follow(clock_s)
+        for finding in self.judge.tick(clock_s, time_ns, self.now):
+            self._hear(finding, clock_s)
+        self._finish_if_over(clock_s, time_ns)
+
+    def drop(self, clock_s: float, time_ns: int, who: str = "a person") -> None:
+        """A person takes the key back: unkey whatever is known of the bay, and end a soak that runs."""
+        self._keys.unkey(self.name)
+        self._take_back(clock_s)
+        if self.soaking:
+            self._end(BayStatus.DROPPED, clock_s, time_ns, finished=False, stopped=f"unkeyed by {who}")
+
+    def done(self, clock_s: float) -> None:
+        """A person has done what the phase asks; Refused when nothing was asked."""
+        if not (self.soaking and self.course and self.course.waiting):
+            raise Refused(f"{self.name} is not waiting for anything to be done")
+        self.course.go_on(clock_s)
+        self._follow(clock_s)
+
+    def close(self, clock_s: float, time_ns: int, stopped: str = "") -> None:
+        """End a soak that can't go on (a recording has ended, the daemon stops), with what it has shown."""
+        if self.soaking and self.course:
+            # a recording ends with its last sample, up to one sample before the plan's end
+            finished = self.course.elapsed_s >= self.course.plan.total_s - 1.5 * self.sample_s
+            status = BayStatus.DONE if finished else BayStatus.DROPPED
+            self._end(status, clock_s, time_ns, finished=finished, stopped="" if finished else stopped)
+
+    # the key ---------------------------------------------------------------------------------------------------
+
+    def _follow(self, clock_s: float) -> None:
+        now, course = self.now, self.course
+        if not (now.soaking and course):
+            self._insist(clock_s)
+            return
+        course.follow(clock_s)
+        moment = course.moment
+        now.phase_since_s = course.phase_since_s
+        now.on_limit_s = moment.on_limit_s
+        now.drive = Drive.OFF if course.waiting else moment.drive
+        if moment.key and not course.waiting:
+            if not self.lent or clock_s >= self._next_word_s:
+                self._lend(clock_s)
+            self.status = BayStatus.KEYED
+        else:
+            if self.lent:
+                self._keys.unkey(self.name)
+                self._take_back(clock_s)
+            self._insist(clock_s)
+            self.status = BayStatus.WAITING if course.waiting else BayStatus.RESTING
+
+    def _lend(self, clock_s: float) -> None:
+        tone = self.now.drive is not Drive.IDLE if self._has_tone else None
+        self._keys.lend(self.name, self.lease_s, tone)
+        self._next_word_s = clock_s + self.lease_s / 3
+        if not self.lent:
+            self.lent = self.now.key_asked = True
+            self.now.asked_since_s = clock_s
+
+    def _take_back(self, clock_s: float) -> None:
+        self._next_word_s = clock_s + self.lease_s / 3
+        if self.lent:
+            self.lent = self.now.key_asked = False
+            self.now.asked_since_s = clock_s
+
+    def _insist(self, clock_s: float) -> None:
+        # a word can be lost on the way: while the node itself says that it is keyed, it is told again
+        if self.last is not None and self.last.values[KEY] == 1.0 and not clock_s < self._next_word_s:
+            self._keys.unkey(self.name)
+            self._next_word_s = clock_s + self.lease_s / 3
+
+    # what the rules say, and the end -----------------------------------------------------------------------------
+
+    def _hear(self, finding: Finding, clock_s: float) -> None:
+        tripped = finding.priority is Priority.TRIP and finding.event is not Event.RETURNED
+        if tripped:
+            self._keys.unkey(self.name)
+            self._take_back(clock_s)
+        if self.strip and self.course:
+            self.strip.hang(tag(finding, self.course.elapsed_s))
+        self._notes.say(self.job, clock_s - self.started_s, finding)
+        if self._tally and self.soaking:
+            self._tally.hear(finding)
+            if finding.event is Event.TRIP:
+                self._end(BayStatus.TRIPPED, clock_s, finding.time_ns, finished=False)
+
+    def _finish_if_over(self, clock_s: float, time_ns: int) -> None:
+        if not (self.soaking and self.course):
+            return
+        plan = self.course.plan
+        look_on_s = 0.0 if plan.phase[-1].drive is Drive.OFF else LOOK_ON_S
+        if self.course.elapsed_s >= plan.total_s + look_on_s:
+            self._end(BayStatus.DONE, clock_s, time_ns, finished=True)
+
+    def _end(self, status: BayStatus, clock_s: float, time_ns: int, *, finished: bool, stopped: str = "") -> None:
+        if self._tally is None or self.course is None:
+            return
+        if self.lent:
+            self._keys.unkey(self.name)
+            self._take_back(clock_s)
+        self.status = status
+        self.now.soaking = False
+        self.now.drive = Drive.OFF
+        verdict = self._tally.verdict(
+            finished=finished,
+            asked_s=self.course.plan.key_down_s,
+            standing=self.judge.standing_alerts(),
+            stopped=stopped,
+        )
+        self._tally = None
+        self.ended = Ended(
+            self.job, self.name, time_ns, str(verdict.verdict), list(verdict.reasons), dict(verdict.figures)
+        )
+        self._notes.end(self.ended)
+
+
+def tag(finding: Finding, at_s: float) -> Tag:
+    """A finding as a page hangs it on a time axis."""
+    return Tag(
+        at_s=round(at_s, 3),
+        time_ns=finding.time_ns,
+        rule=finding.rule,
+        event=finding.event,
+        priority=finding.priority,
+        value=finding.value if finding.value == finding.value else None,
+        limit=finding.limit if finding.limit == finding.limit else None,
+        unit=finding.unit,
+        text=finding.text,
+    )

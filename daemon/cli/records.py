@@ -1,0 +1,63 @@
+"""``keysoak replay`` and ``export``: what was recorded, judged again or taken along."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from daemon.cli.options import RACK, RackOption
+from daemon.config import RackFile
+from daemon.files import parse, read_text
+from daemon.plan import Plan
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the app."""
+    app.command()(replay)
+    app.command()(export)
+
+
+def replay(
+    recording: Annotated[Path, typer.Argument(help="A recording, plain or ending in .gz or .zst.")],
+    plan: Annotated[Path, typer.Option(help="The plan that was soaked to.")],
+    limits: Annotated[
+        Path | None, typer.Option(help="Other limits: a TOML file of limits, over those of the plan.")
+    ] = None,
+) -> None:
+    """Judge a recording as a live bay would have, as fast as it can; one JSON object a line.
+
+    The last line of each bay is its verdict. Exit status: 0 every bay passes, 1 one fails, 2 the input can't be
+    read, 3 one is incomplete.
+    """
+    from daemon.replay import replay as run_replay  # noqa: PLC0415
+
+    chosen = Plan.from_file(plan)
+    if limits is not None:
+        own = chosen.limits.model_dump(exclude_unset=True)
+        others = parse(read_text(limits), type(chosen.limits), limits).model_dump(exclude_unset=True)
+        merged = type(chosen.limits).model_validate(own | others)
+        chosen = chosen.model_copy(update={"limits": merged})
+    raise typer.Exit(run_replay(recording, chosen, sys.stdout.write))
+
+
+def export(
+    job: Annotated[int, typer.Argument(help="The job's number on the job page: the one in its address.")],
+    out: Annotated[
+        Path,
+        typer.Argument(
+            help="The file to write: .csv for a spreadsheet, else a recording; .gz or .zst at the end packs it."
+        ),
+    ],
+    rack: RackOption = RACK,
+    data: Annotated[
+        Path | None,
+        typer.Option(help="The folder that holds the readings, instead of the one that --rack names."),
+    ] = None,
+) -> None:
+    """Write one job's readings to a file, in engineering units; the daemon may run or not."""
+    from daemon.export import export as write_export  # noqa: PLC0415
+
+    folder = data if data is not None else RackFile.from_file(rack).rack.data
+    count = write_export(folder, job, out)
+    typer.echo(f"{out}: {count} readings of job {job}")

@@ -1,0 +1,62 @@
+"""What a bay has to say, on its way to the store and the log."""
+
+from typing import Protocol
+
+import structlog
+
+from alerts.types import Event, Finding
+from daemon.soak import Begun, Ended
+from daemon.store.items import FindingKept, Item, JobEnded, JobStarted
+
+log = structlog.get_logger()
+
+
+class Keeper(Protocol):
+    """What is needed of the store; neither call may block."""
+
+    def put(self, item: Item) -> None:
+        """Queue something to be kept."""
+
+    def next_job(self) -> int:
+        """A job id that was never used."""
+
+
+class StoreNotes:
+    """Queues what a bay says for the store, and tells the log what a person should read there."""
+
+    def __init__(self, store: Keeper, *, aloud: bool = True) -> None:
+        self._store = store
+        self._aloud = aloud
+
+    def begin(self, begun: Begun) -> None:
+        """A soak has begun."""
+        plan = begun.plan
+        self._store.put(
+            JobStarted(
+                begun.job,
+                begun.number,
+                begun.unit,
+                begun.bay,
+                plan.name,
+                begun.plan_text,
+                plan.limits.model_dump(),
+                begun.time_ns,
+                begun.clock_s,
+            )
+        )
+        if self._aloud:
+            log.info("soak begun", bay=begun.bay, job=begun.job, unit=begun.unit, plan=plan.name)
+
+    def say(self, job: int, at_s: float, finding: Finding) -> None:
+        """A rule has something to say."""
+        if job:
+            self._store.put(FindingKept(job, at_s, finding))
+        if self._aloud:
+            tell = log.info if finding.event is Event.RETURNED else log.warning
+            tell(finding.text, bay=finding.bay, rule=finding.rule, told=str(finding.event))
+
+    def end(self, ended: Ended) -> None:
+        """A soak is over."""
+        self._store.put(JobEnded(ended.job, ended.time_ns, ended.verdict, ended.reasons, ended.figures))
+        if self._aloud:
+            log.info("soak ended", bay=ended.bay, job=ended.job, verdict=ended.verdict, reasons=ended.reasons)

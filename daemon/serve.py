@@ -1,0 +1,108 @@
+"""The daemon put together from rack.toml: links, bays, store, safety loop, API."""
+
+import asyncio
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import structlog
+
+from daemon.api.server import ApiThread, build
+from daemon.bay import Bay
+from daemon.config import BayTable, LinkTable, MqttTable, RackFile, SerialTable
+from daemon.errors import BadFile, Problem
+from daemon.files import read_text
+from daemon.loop import Rack
+from daemon.notes import StoreNotes
+from daemon.store import Store
+from sensors.mqtt_link import MqttLink
+from sensors.serial_link import SerialLink
+from sensors.types import Link
+from sensors.wiring import Wiring
+
+log = structlog.get_logger()
+
+#: threads that read curves give the interpreter back to the safety loop this often
+SWITCH_S = 0.001
+
+
+def wirings_of(config: RackFile, link: str) -> dict[str, Wiring]:
+    """How each bay on a link turns what its node sends into engineering units."""
+    return {bay.name: wiring_of(bay) for bay in config.bay if bay.link == link}
+
+
+def wiring_of(bay: BayTable) -> Wiring:
+    """One bay's conversions, ready to run."""
+    return {name: conversion.build() for name, conversion in bay.channel.items()}
+
+
+def make_link(config: RackFile, table: LinkTable) -> Link:
+    """A link from its table of rack.toml; it connects when it is run."""
+    wirings = wirings_of(config, table.name)
+    if isinstance(table, SerialTable):
+        return SerialLink(table.name, table.port, wirings, baud=table.baud, crc=table.crc == "on")
+    nodes = {bay.name: bay.node for bay in config.bay if bay.link == table.name and bay.node is not None}
+    return MqttLink(
+        table.name,
+        table.host,
+        table.port,
+        config.rack.name,
+        nodes,
+        wirings,
+        username=table.username,
+        password=_password(table),
+    )
+
+
+def make_rack(config: RackFile, store: Store) -> Rack:
+    """The rack with its bays in the order of rack.toml."""
+    links = {table.name: make_link(config, table) for table in config.link}
+    rack = Rack(list(links.values()), store)
+    notes = StoreNotes(store)
+    for table in config.bay:
+        bay = Bay(table.name, rack, notes, sample_s=1 / table.rate_hz, lease_s=table.lease_s, tone=table.tone)
+        rack.add(bay, links[table.link])
+    return rack
+
+
+def serve(config: RackFile, ready: Callable[[int], None]) -> None:
+    """Run the daemon until SIGTERM or SIGINT; ``ready`` is told the API's port once it answers."""
+    sys.setswitchinterval(SWITCH_S)
+    listener = _listen(config)
+    store = Store(config.rack.data)
+    try:
+        rack = make_rack(config, store)
+        api = ApiThread(build(config, rack, store), listener)
+        try:
+            asyncio.run(_run(rack, api, ready))
+        finally:
+            api.stop()
+    finally:
+        store.close()
+
+
+async def _run(rack: Rack, api: ApiThread, ready: Callable[[int], None]) -> None:
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, stop.set)
+    api.start()
+    ready(api.port)
+    await rack.run(stop)
+
+
+def _password(table: MqttTable) -> str | None:
+    if table.password_file is None:
+        return None
+    return read_text(Path(table.password_file)).strip()
+
+
+def _listen(config: RackFile) -> socket.socket:
+    host, port = config.api.host, config.api.port
+    try:
+        return socket.create_server((host, port))
+    except OSError as err:
+        what = f"{host}:{port} can't be listened on: {err.strerror}; choose another, or 0 for any that is free"
+        raise BadFile("rack.toml", [Problem("api.port", what)]) from err

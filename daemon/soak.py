@@ -1,0 +1,118 @@
+"""One soak on one bay: where it is in its plan, and what the strip-chart of it shows."""
+
+import math
+
+import msgspec
+
+from daemon.api.models import Tag
+from daemon.plan import Moment, Plan
+from sensors.types import HEATSINK, NAN, Frame
+
+#: parts of the soak strip; more than a shelf has pixels for would only cost
+STRIP_PARTS = 400
+#: findings that a running soak shows; all of them are kept in the store
+TAGS_SHOWN = 200
+
+
+class Begun(msgspec.Struct, frozen=True):
+    """What a soak is, as it begins; ``plan_text`` is the plan's file."""
+
+    job: int
+    number: str
+    unit: str
+    bay: str
+    plan: Plan
+    plan_text: str
+    time_ns: int
+    clock_s: float
+
+
+class Ended(msgspec.Struct, frozen=True):
+    """How a soak ended."""
+
+    job: int
+    bay: str
+    time_ns: int
+    verdict: str
+    reasons: list[str]
+    figures: dict[str, float]
+
+
+class Course:
+    """Where a soak is in its plan, with the time out that a person takes to do what a phase asks.
+
+    All times are seconds on the rules' clock; ``elapsed_s`` is the plan's own time.
+    """
+
+    def __init__(self, plan: Plan, clock_s: float, *, asks: bool) -> None:
+        self.plan = plan
+        self._start_s = clock_s
+        self._asks = asks
+        self._held_s = 0.0
+        self._hold_from_s = NAN
+        self._asked_phase = -1
+        self.phase_since_s = clock_s
+        self._phase = -1
+        self.moment: Moment = plan.at(0.0)
+        self.elapsed_s = 0.0
+        self.follow(clock_s)
+
+    @property
+    def ask(self) -> str | None:
+        """What a person must do before the soak goes on, while it waits for that."""
+        return self.plan.phase[self.moment.phase].ask if self.waiting else None
+
+    @property
+    def waiting(self) -> bool:
+        """Whether the soak rests until a person says that it may go on."""
+        return not math.isnan(self._hold_from_s)
+
+    def follow(self, clock_s: float) -> None:
+        """Move on to ``clock_s``."""
+        if self.waiting:
+            return
+        self.elapsed_s = clock_s - self._start_s - self._held_s
+        self.moment = self.plan.at(self.elapsed_s)
+        if self.moment.phase != self._phase:
+            self._phase = self.moment.phase
+            self.phase_since_s = clock_s
+            if self._asks and self.plan.phase[self._phase].ask and self._asked_phase < self._phase:
+                self._asked_phase = self._phase
+                self._hold_from_s = clock_s
+                self.elapsed_s = self.moment.phase_start_s
+
+    def go_on(self, clock_s: float) -> None:
+        """A person says that it is done: the plan's time runs again."""
+        # from the phase's first instant: the tick that noticed the ask came a little after it
+        late_s = self._hold_from_s - self._start_s - self._held_s - self.elapsed_s
+        self._held_s += clock_s - self._hold_from_s + late_s
+        self._hold_from_s = NAN
+        self.phase_since_s = clock_s
+        self.follow(clock_s)
+
+
+class Strip:
+    """What a shelf's strip-chart shows of a soak, in bounded memory however long it runs."""
+
+    def __init__(self, total_s: float) -> None:
+        self._part_s = total_s / STRIP_PARTS
+        self._part = -1
+        self.points: list[tuple[float, float]] = []
+        self.tags: list[Tag] = []
+
+    def add(self, elapsed_s: float, frame: Frame) -> None:
+        """Take a frame in: each part of the strip keeps its hottest reading."""
+        heat_c = frame.values[HEATSINK]
+        if math.isnan(heat_c):
+            return
+        part = int(elapsed_s / self._part_s)
+        if part > self._part:
+            self._part = part
+            self.points.append((round(elapsed_s, 2), round(heat_c, 2)))
+        elif heat_c > self.points[-1][1]:
+            self.points[-1] = (round(elapsed_s, 2), round(heat_c, 2))
+
+    def hang(self, tag: Tag) -> None:
+        """Hang a tag; the oldest go when there are too many to show."""
+        self.tags.append(tag)
+        del self.tags[:-TAGS_SHOWN]

@@ -1,0 +1,5 @@
+"""Which Keysoak this is."""
+
+from importlib.metadata import version
+
+VERSION = version("keysoak")
