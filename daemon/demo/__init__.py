@@ -1,1 +1,1 @@
-"""The demo: a whole rack of twins over real links, with jobs that were soaked before. The only room that knows the twin."""
+"""A whole rack of twins over real links, with jobs soaked before. The only room of the daemon that knows the twin."""

@@ -54,7 +54,7 @@ def soak_instantly(unit: Unit, store: Store, start_ns: int, plan_file: Path = PL
     """Run one unit's whole plan, as fast as it goes."""
     text = plan_file.read_text(encoding="utf-8")
     plan = Plan.from_toml(text, plan_file)
-    twin = instant.InstantBay(unit.twin(thermal_scale=1.0), start_ns)
+    twin = instant.InstantBay(unit.twin(), start_ns)
     intake = Intake({unit.bay: {}}, LinkStats())
     notes = StoreNotes(store, aloud=False)
     bay = Bay(unit.bay, TwinKeys(twin), notes, sample_s=1 / RATE_HZ, tone=True)

@@ -1,6 +1,9 @@
 """The demo's world, all of it invented: a mountain-rescue team's transceivers, refitted by a community workshop."""
 
+import tomllib
 from dataclasses import dataclass
+
+from sensors.twin.spec import RackSpec, UnitSpec
 
 #: thermal masses are scaled down so that ten minutes show what takes an hour and more on a real heatsink
 THERMAL_SCALE = 0.12
@@ -42,6 +45,10 @@ class Unit:
             f"fault = [{self.fault}]" if self.fault else "",
         ]
         return "\n".join(line for line in lines if line) + "\n"
+
+    def twin(self) -> UnitSpec:
+        """The unit for the twin's own time, with the thermal masses of a real one."""
+        return RackSpec.model_validate(tomllib.loads(self.spec("", thermal_scale=1.0))).unit[0]
 
 
 #: eight bays, as they stand; two of them carry a fault that must be seen before it does harm

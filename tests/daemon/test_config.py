@@ -1,0 +1,70 @@
+"""rack.toml: what it may say, and what a person is told when a field is wrong."""
+
+from pathlib import Path
+
+import pytest
+
+from daemon.config import RackFile
+from daemon.errors import BadFile
+
+GOOD = """
+[rack]
+name = "rack-1"
+data = "readings"
+[[link]]
+name = "left"
+kind = "serial"
+port = "/dev/ttyACM0"
+[[link]]
+name = "broker"
+kind = "mqtt"
+[[bay]]
+name = "bay-1"
+link = "left"
+[[bay]]
+name = "bay-2"
+link = "broker"
+node = "node-2"
+rate_hz = 5
+"""
+
+
+def read(tmp_path: Path, text: str) -> RackFile:
+    """A rack.toml with this text."""
+    path = tmp_path / "rack.toml"
+    path.write_text(text)
+    return RackFile.from_file(path)
+
+
+def test_a_good_file_is_read(tmp_path: Path) -> None:
+    """Bays keep the order in which they stand; the data folder lies beside the file."""
+    config = read(tmp_path, GOOD)
+    assert [bay.name for bay in config.bay] == ["bay-1", "bay-2"]
+    assert config.rack.data == tmp_path / "readings"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('link = "left"', 'link = "right"', "bay[1].link: 'right' is not the name of a [[link]]"),
+        ('name = "bay-2"', 'name = "bay-1"', "bay[2].name: 'bay-1' is the name of another bay"),
+        ('node = "node-2"', "", "bay[2].node: is missing"),
+        ("rate_hz = 5", "rate_hz = 0", "bay[2].rate_hz: should be greater than 0"),
+        ("rate_hz = 5", "rate = 5", "bay[2].rate: is not a field that is known here"),
+        ('kind = "mqtt"', 'kind = "radio"', "link[2]: "),
+        (
+            '[[link]]\nname = "broker"\nkind = "mqtt"',
+            '[[link]]\nname = "broker"\nkind = "serial"\nport = "/dev/../dev/ttyACM0"',
+            "link[2].port: /dev/../dev/ttyACM0 is already the port of link 'left'",
+        ),
+        ("rate_hz = 5", '[bay.channel.heat]\nkind = "line"', "channel 'heat' is not known"),
+        ("[rack]", "[rack", "is not TOML"),
+    ],
+)
+def test_a_wrong_field_is_named_with_what_would_be_right(tmp_path: Path, old: str, new: str, said: str) -> None:
+    """The message has the file, the field and the remedy."""
+    assert old in GOOD
+    with pytest.raises(BadFile) as caught:
+        read(tmp_path, GOOD.replace(old, new))
+    assert said in str(caught.value)
+    assert str(tmp_path / "rack.toml") in str(caught.value)
