@@ -1,0 +1,152 @@
+"""The catalog of jobs and findings, by SQLAlchemy: nothing in here is SQLite's own but how it is opened."""
+
+import math
+import sqlite3
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic.util import CommandError
+
+from daemon import migrations
+from daemon.api.models import Tag
+from daemon.errors import StoreUnfit
+from daemon.store.items import FindingKept, JobEnded, JobStarted
+from daemon.store.tables import FINDINGS, JOBS
+
+Entry = JobStarted | JobEnded | FindingKept
+
+
+def engine(path: Path, read_only: bool = False) -> sa.Engine:
+    """SQLite at ``path``; a connection a use, so that it may be used from any thread."""
+
+    def connect() -> sqlite3.Connection:
+        mode = "ro" if read_only else "rwc"
+        uri = f"{path.absolute().as_uri()}?mode={mode}"
+        db = sqlite3.connect(uri, uri=True, timeout=1.0, check_same_thread=False)
+        if not read_only:
+            db.execute("PRAGMA journal_mode = WAL")
+            db.execute("PRAGMA synchronous = FULL")
+        db.execute("PRAGMA foreign_keys = ON")
+        return db
+
+    return sa.create_engine("sqlite://", creator=connect, poolclass=sa.pool.NullPool)
+
+
+class CatalogWriter:
+    """The one connection that writes the catalog. Raises StoreUnfit when the file is none of ours, or newer."""
+
+    def __init__(self, path: Path) -> None:
+        try:
+            self._db = engine(path).connect()
+        except sa.exc.DBAPIError as err:
+            raise StoreUnfit(path, str(err.orig)) from err
+        try:
+            migrations.upgrade(self._db)
+            self._db.commit()
+        except CommandError as err:
+            self._db.close()
+            raise StoreUnfit(path, f"was made by a newer keysoak ({err})") from err
+        except sa.exc.DBAPIError as err:
+            self._db.close()
+            raise StoreUnfit(path, str(err.orig)) from err
+
+    def write(self, entries: Iterable[Entry]) -> int:
+        """Keep all or none; gives how many belong to no job that is known. Raises sqlalchemy's DBAPIError."""
+        with self._db.begin():
+            return sum(not self._one(entry) for entry in entries)
+
+    def _one(self, entry: Entry) -> bool:
+        match entry:
+            case JobStarted():
+                if not self._known(entry.job):
+                    self._db.execute(JOBS.insert().values(_started(entry)))
+                return True
+            case JobEnded():
+                change = JOBS.update().where(JOBS.c.job == entry.job)
+                return bool(self._db.execute(change.values(_ended(entry))).rowcount)
+            case FindingKept():
+                known = self._known(entry.job)
+                if known:
+                    self._db.execute(FINDINGS.insert().values(_finding(entry)))
+                return known
+
+    def _known(self, job: int) -> bool:
+        return self._db.execute(sa.select(JOBS.c.job).where(JOBS.c.job == job)).first() is not None
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+
+class CatalogReader:
+    """Reads jobs and findings, from any thread."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._engine = engine(path, read_only=True)
+
+    def _all(self, query: sa.Select[Any]) -> Sequence[sa.RowMapping]:
+        try:
+            with self._engine.connect() as db:
+                return db.execute(query).mappings().all()
+        except sa.exc.DBAPIError as err:
+            raise StoreUnfit(self._path, str(err.orig)) from err
+
+    def jobs(self, most: int) -> Sequence[sa.RowMapping]:
+        """The newest jobs first."""
+        return self._all(sa.select(JOBS).order_by(JOBS.c.job.desc()).limit(most))
+
+    def job(self, job: int) -> sa.RowMapping | None:
+        """One job, if there is such."""
+        found = self._all(sa.select(JOBS).where(JOBS.c.job == job))
+        return found[0] if found else None
+
+    def numbers(self) -> list[int]:
+        """All job ids."""
+        return [row["job"] for row in self._all(sa.select(JOBS.c.job).order_by(JOBS.c.job))]
+
+    def endless(self) -> Sequence[sa.RowMapping]:
+        """Jobs that have begun and not ended."""
+        return self._all(sa.select(JOBS).where(JOBS.c.ended_ns.is_(None)))
+
+    def tags(self, least: int, most: int) -> dict[int, list[Tag]]:
+        """The findings of the jobs from ``least`` to ``most``, in the order in which they were put."""
+        tags: dict[int, list[Tag]] = {}
+        query = sa.select(FINDINGS).where(FINDINGS.c.job.between(least, most)).order_by(FINDINGS.c.finding)
+        for row in self._all(query):
+            tags.setdefault(row["job"], []).append(Tag(**{name: row[name] for name in Tag.model_fields}))
+        return tags
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _started(item: JobStarted) -> dict[str, Any]:
+    same = ("job", "number", "unit", "bay", "plan_name", "plan_text", "started_ns")
+    limits = {name: _finite(value) for name, value in item.limits.items()}
+    return {name: getattr(item, name) for name in same} | {"limits": limits, "reasons": [], "figures": {}}
+
+
+def _ended(item: JobEnded) -> dict[str, Any]:
+    figures = {name: _finite(value) for name, value in item.figures.items()}
+    return {"ended_ns": item.ended_ns, "verdict": item.verdict, "reasons": item.reasons, "figures": figures}
+
+
+def _finding(item: FindingKept) -> dict[str, Any]:
+    said = item.finding
+    return {
+        "job": item.job,
+        "at_s": item.at_s,
+        "time_ns": said.time_ns,
+        "bay": said.bay,
+        "rule": said.rule,
+        "event": str(said.event),
+        "priority": str(said.priority),
+        "value": _finite(said.value),
+        "limit": _finite(said.limit),
+        "unit": said.unit,
+        "text": said.text,
+    }
