@@ -13,7 +13,7 @@ from alerts.verdict import Tally
 from daemon.api.models import BayStatus, Tag
 from daemon.errors import Refused
 from daemon.plan import Plan
-from daemon.soak import Begun, Course, Ended, Strip
+from daemon.soak import Begun, Course, Ended, PowerChange, Strip
 from sensors.types import KEY, NAN, Drive, Frame
 
 #: how long after its plan's last keyed second a soak still looks on, so that a key that sticks then is seen
@@ -68,6 +68,7 @@ class Bay:
         self.lent = False
         self.course: Course | None = None
         self.strip: Strip | None = None
+        self.power = PowerChange()
         self.ended: Ended | None = None
         self.now = Situation(sample_s=sample_s)
         self.judge = Judge(name, Limits(), lease_s)
@@ -110,6 +111,7 @@ class Bay:
         self.ended = None
         self.course = Course(plan, clock_s, asks=asks)
         self.strip = Strip(plan.total_s)
+        self.power = PowerChange()
         # made anew: a rule's memory belongs to one soak of one unit
         self.judge = Judge(self.name, plan.limits, self.lease_s)
         self._tally = Tally(plan.limits, self.sample_s)
@@ -125,6 +127,7 @@ class Bay:
             self._hear(finding, frame.clock_s)
         if self._tally and self.soaking:
             self._tally.step(frame, self.now)
+            self.power.add(frame, self.now)
         if self.strip and self.course and self.soaking and not self.course.waiting:
             self.strip.add(self.course.elapsed_s, frame)
         self._finish_if_over(frame.clock_s, frame.time_ns)

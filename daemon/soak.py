@@ -4,9 +4,10 @@ import math
 
 import msgspec
 
+from alerts.types import Situation
 from daemon.api.models import Tag
 from daemon.plan import Moment, Plan
-from sensors.types import HEATSINK, NAN, Frame
+from sensors.types import FORWARD, HEATSINK, NAN, Drive, Frame
 
 #: parts of the soak strip; more than a shelf has pixels for would only cost
 STRIP_PARTS = 400
@@ -89,6 +90,37 @@ class Course:
         self._hold_from_s = NAN
         self.phase_since_s = clock_s
         self.follow(clock_s)
+
+
+class PowerChange:
+    """How far forward power has moved from what this unit gave when this drive was first keyed, in dB.
+
+    The reference is the mean over the first ``REFERENCE_S`` of key-down in a drive, once it has settled.
+    """
+
+    SETTLE_S = 2.0
+    REFERENCE_S = 10.0
+    SMOOTH = 0.2  # share of a new reading: the figure is for a person's eye, the rules look for themselves
+
+    def __init__(self) -> None:
+        self.db: float | None = None
+        self._sums: dict[Drive, tuple[float, int, float]] = {}
+        self._smooth_w = NAN
+
+    def add(self, frame: Frame, now: Situation) -> None:
+        """Take in a frame; nothing is said of one that is not keyed, or only just keyed."""
+        forward_w = frame.values[FORWARD]
+        keyed_s = frame.clock_s - now.asked_since_s
+        if not now.key_asked or now.drive is Drive.IDLE or keyed_s < self.SETTLE_S or not forward_w > 0:
+            self.db, self._smooth_w = None, NAN
+            return
+        sum_w, count, since_s = self._sums.get(now.drive, (0.0, 0, frame.clock_s))
+        if frame.clock_s - since_s < self.REFERENCE_S:
+            self._sums[now.drive] = (sum_w + forward_w, count + 1, since_s)
+            return
+        old_w = forward_w if math.isnan(self._smooth_w) else self._smooth_w
+        self._smooth_w = old_w + self.SMOOTH * (forward_w - old_w)
+        self.db = 10 * math.log10(self._smooth_w * count / sum_w)
 
 
 class Strip:

@@ -65,6 +65,7 @@ def figures(bay: Bay) -> Figures:
         heatsink_limit_c=bay.limits.heatsink_c,
         drains_a=drains,
         forward_w=_number(values[FORWARD]),
+        forward_change_db=None if bay.power.db is None or not bay.lent else round(bay.power.db, 2),
         swr=_number(swr_from_powers(values[FORWARD], values[REFLECTED])),
         supply_v=_number(values[SUPPLY]),
     )
