@@ -102,27 +102,47 @@ class Radio:
 
     def _electric(self) -> None:
         """Currents and powers from the temperatures as they are."""
-                on = self.condition self._latched = on.key_stuck and self.keyed keyed = (self.key or self._latched)
-                and not self.relay_open driven = keyed and self.drive in ENVELOPES mean_over_peak, envelope =
-                ENVELOPES[self.drive] if driven else (0.0, ()) swing_v = self._swing_v if driven else 0.0 build =
-                self.build warmer_k = self.sink_c - 25.0 bias_shift_v = on.bias_v + (on.bias_per_k -
-                build.compensation_per_k) * warmer_k total_first_a = total_a = 0.0 firsts = [] for i, device in
-                enumerate(build.devices): mean_a = first_a = 0.0 if keyed and not on.opened[i] and not self.burnt[i]:
-                bias_v = self.bias_v[i] = device.bias_v + bias_shift_v junction_c = self.junction_c[i] k =
-                device.k_a_per_v2 * (T0_K / (junction_c + 273.15)) ** MOBILITY_EXPONENT over_v = bias_v -
-                device.threshold_v - on.threshold_v[i] + device.threshold_per_k * (junction_c - 25.0) mean_a, first_a
-                = conduct(k, over_v, swing_v) if envelope: # A linear transmitter's output follows the envelope; a
-                square-law device's current # amplitude goes with the square of its drive, so the drive at each point
-                is the root of # the envelope. mean_a = sum([share * conduct(k, over_v, swing_v * sqrt(e))[0] for
-                share, e in envelope]) else: self.bias_v[i] = device.bias_v + bias_shift_v if keyed else 0.0
-                self.drain_a[i] = mean_a firsts.append(first_a) total_first_a += first_a total_a += mean_a
-                self._supply(total_a) peak_w = 0.0 if driven and total_a > 0.0: peak_w = self._power(total_first_a,
-                sum(self.drain_a), mean_over_peak) self.peak_w = peak_w self.forward_w = forward_w = peak_w *
-                mean_over_peak gamma = min(build.gamma + on.gamma, 0.98) self.reflected_w = forward_w * gamma * gamma
-                delivered_w = forward_w - self.reflected_w for i, first_a in enumerate(firsts): # What is lost in the
-                output filter heats the same casting, so it is counted with the devices. share = first_a /
-                total_first_a if total_first_a > 0.0 else 0.0 self.dissipation_w[i] = self.supply_v * self.drain_a[i]
-                - delivered_w * share
+        on = self.condition
+        self._latched = on.key_stuck and self.keyed
+        keyed = (self.key or self._latched) and not self.relay_open
+        driven = keyed and self.drive in ENVELOPES
+        mean_over_peak, envelope = ENVELOPES[self.drive] if driven else (0.0, ())
+        swing_v = self._swing_v if driven else 0.0
+        build = self.build
+        warmer_k = self.sink_c - 25.0
+        bias_shift_v = on.bias_v + (on.bias_per_k - build.compensation_per_k) * warmer_k
+        total_first_a = total_a = 0.0
+        firsts = []
+        for i, device in enumerate(build.devices):
+            mean_a = first_a = 0.0
+            bias_v = self.bias_v[i] = device.bias_v + bias_shift_v if keyed else 0.0
+            if keyed and not on.opened[i] and not self.burnt[i]:
+                junction_c = self.junction_c[i]
+                k = device.k_a_per_v2 * (T0_K / (junction_c + 273.15)) ** MOBILITY_EXPONENT
+                falls_v = device.threshold_per_k * (junction_c - 25.0)
+                over_v = bias_v - device.threshold_v - on.threshold_v[i] + falls_v
+                mean_a, first_a = conduct(k, over_v, swing_v)
+                if envelope:
+                    # A linear transmitter's output follows the envelope; a square-law device's current goes with the
+                    # square of its drive, so the drive at each point is the root of the envelope.
+                    mean_a = sum([share * conduct(k, over_v, swing_v * sqrt(e))[0] for share, e in envelope])
+            self.drain_a[i] = mean_a
+            firsts.append(first_a)
+            total_first_a += first_a
+            total_a += mean_a
+        self._supply(total_a)
+        peak_w = 0.0
+        if driven and total_a > 0.0:
+            peak_w = self._power(total_first_a, sum(self.drain_a), mean_over_peak)
+        self.peak_w = peak_w
+        self.forward_w = forward_w = peak_w * mean_over_peak
+        gamma = min(build.gamma + on.gamma, 0.98)
+        self.reflected_w = forward_w * gamma * gamma
+        delivered_w = forward_w - self.reflected_w
+        for i, first_a in enumerate(firsts):
+            # What is lost in the output filter heats the same casting, so it is counted with the devices.
+            share = first_a / total_first_a if total_first_a > 0.0 else 0.0
+            self.dissipation_w[i] = self.supply_v * self.drain_a[i] - delivered_w * share
 
     def _supply(self, total_a: float) -> None:
         """The voltage at the radio under its current; a shorted device adds what it conducts by itself."""
