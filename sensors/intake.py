@@ -26,7 +26,8 @@ SEQ_MODULUS = 2**32
 _BLANK_VALUES = [NAN] * len(CHANNELS)
 _BLANK_QUALITY = bytes([Quality.MISSING]) * len(CHANNELS)
 _SEQ = -1
-_MARK = ".quality"
+#: the ending of the name under which a recording keeps why a channel has no value
+MARK = ".quality"
 
 
 class _Bay:
@@ -113,7 +114,7 @@ class Intake:
             convert = None if channel in BOOLEANS else wiring.get(channel) or _as_it_is(UNITS[channel])
             self._slots[f"{name}/{channel}"] = _Slot(bay, channel, index, convert)
             if self._any_bay:
-                self._slots[f"{name}/{channel}{_MARK}"] = _Slot(bay, channel, index, None, mark=True)
+                self._slots[f"{name}/{channel}{MARK}"] = _Slot(bay, channel, index, None, mark=True)
 
     def _sort(
         self, records: list[Record]

@@ -116,8 +116,8 @@ def _number(text: str) -> float:
 @lru_cache(maxsize=4096)
 def _checked_name(name: str) -> str:
     if not _NAME.fullmatch(name):
-        why = "empty" if not name else "has a character that RFC 8428 does not allow there"
-        raise PackRefused(f"a record's name is {why}", ascii(name[:80]) if name else "")
+        why = "has a character that RFC 8428 does not allow there" if name else "is empty"
+        raise PackRefused(f"a record's name {why}", ascii(name[:80]) if name else "")
     return name
 
 
