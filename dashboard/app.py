@@ -1,0 +1,69 @@
+"""The dashboard as one ASGI application: Dash for pages, plain routes for what a page's scripts ask."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, dcc, html
+from fastapi import FastAPI
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from daemon.api.client import Client
+from dashboard.callbacks import add_callbacks
+from dashboard.guard import Guard, PackedFiles
+from dashboard.live import Watch
+from dashboard.orders import ORDER_S, add_routes
+from dashboard.shell import SHELL
+
+_ASSETS = Path(__file__).parent / "assets"
+
+#: names under which a browser on this machine reaches the page
+LOCAL = ("127.0.0.1", "localhost", "[::1]")
+
+
+class Shell(Dash):  # type: ignore[misc]
+    """Dash inside our own page: the head with the red button stands outside what React draws, so that unkeying
+    works whatever becomes of the rest."""
+
+    def interpolate_index(self, **parts: Any) -> str:
+        """The whole document, with the title that its path deserves."""
+        path = self.backend.request_adapter().path
+        parts["title"] = title_of(path)
+        text = SHELL
+        for name, value in parts.items():
+            text = text.replace(f"{{%{name}%}}", value)
+        return text
+
+
+def title_of(path: str) -> str:
+    """The title of the page at ``path``."""
+    first, _, rest = path.strip("/").partition("/")
+    page = {"": "Rack", "jobs": "Jobs", "about": "Cautions", "job": f"Job {rest}", "bay": f"Bay {rest}"}.get(first, "")
+    safe = "".join(c for c in page if c.isalnum() or c in " -_.")
+    return f"{safe} · Keysoak" if safe else "Keysoak"
+
+
+def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
+    """The application. ``api`` is the daemon's address; ``hosts`` are names, besides those of the machine itself,
+    under which a browser may ask for a page."""
+    server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app = Shell(
+        __name__,
+        server=server,
+        backend="fastapi",
+        assets_folder=str(_ASSETS),
+        include_assets_files=False,
+        serve_locally=True,
+        compress=False,
+        update_title=None,
+        suppress_callback_exceptions=True,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    app.layout = html.Div([dcc.Location(id="url", refresh=False), html.Div(id="body")])
+    # a live picture or an order must not wait for a read of long curves: each has its own connections
+    add_callbacks(app, Client(api, timeout_s=10.0))
+    add_routes(server, Watch(Client(api, timeout_s=2.0).rack), Client(api, timeout_s=ORDER_S))
+    server.add_middleware(PackedFiles)
+    server.add_middleware(Guard, inline_scripts=app.csp_hashes())
+    server.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL, *hosts], www_redirect=False)
+    return server

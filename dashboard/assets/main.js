@@ -1,0 +1,35 @@
+// Where the page's own scripts begin. Orders first: they must work whatever else fails.
+
+import { addFileBoxes, drawBay, helpForm } from "./bay.js";
+import { setAttr, setText } from "./dom.js";
+import { addHatches } from "./hatch.js";
+import { run } from "./live.js";
+import { listen } from "./orders.js";
+import { drawRack } from "./rack.js";
+import { long } from "./words.js";
+
+listen();
+helpForm();
+addHatches();
+run(draw);
+
+function draw(view) {
+  drawPulse(view);
+  drawRack(view);
+  drawBay(view);
+  addFileBoxes();
+}
+
+// whether what stands on the page is true now, in words
+function drawPulse({ rack, ageS, silent, error }) {
+  const pulse = document.getElementById("pulse");
+  const keyed = rack?.bays.filter((b) => b.key_lent || b.key_seen).length ?? 0;
+  setAttr(pulse, "class", silent ? "pulse silent" : "pulse");
+  setText(pulse, silent ? `Silent for ${long(ageS)}` : rack ? `${rack.rack} · ${keyed} keyed` : "Asking …");
+  const outage = document.getElementById("outage");
+  setAttr(outage, "class", silent ? "outage shown" : "outage");
+  const known = rack ? "The figures below are old." : "Nothing is known of the rack.";
+  setAttr(document.documentElement, "data-silent", silent ? "yes" : null);
+  // the age is on every shelf and in the head; this sentence stays as it is, or it would be read out every second
+  setText(outage, silent ? `${known} No answer: ${error || "the daemon does not answer"}. Unkey still works where the daemon lives; if in doubt, pull the key lines.` : "");
+}

@@ -1,0 +1,46 @@
+// The rack: its shelves in the order in which they stand, or the one shelf that a page asks for.
+
+import { setText } from "./dom.js";
+import { hatchKey } from "./hatch.js";
+import { makeShelf, setShelf } from "./shelf.js";
+import { sentence, stateOf } from "./words.js";
+
+const shelves = new Map();
+const spoken = new Map();
+
+export function drawRack({ rack, ageS, silent }) {
+  const place = document.getElementById("rack");
+  if (!rack) return;
+  speak(rack.bays);
+  const note = document.getElementById("rack-note");
+  if (note) setText(note, rack.note);
+  hatchKey(document.getElementById("hatch-key"));
+  if (!place) return;
+  const only = place.dataset.bay;
+  const bays = only === undefined ? rack.bays : rack.bays.filter((b) => b.bay === only);
+  if (!bays.length) {
+    setText(place, only === undefined ? "This rack has no bays: name them in rack.toml and start the daemon again." : `There is no bay “${only}” in this rack.`);
+    return;
+  }
+  if (place.childElementCount !== bays.length || bays.some((b, i) => shelves.get(b.bay)?.node !== place.children[i])) {
+    shelves.clear();
+    for (const bay of bays) shelves.set(bay.bay, makeShelf(bay.bay));
+    place.replaceChildren(...bays.map((b) => shelves.get(b.bay).node));
+  }
+  for (const bay of bays) setShelf(shelves.get(bay.bay), bay, ageS, silent);
+}
+
+// a change of state is spoken once, politely; the figures are not
+function speak(bays) {
+  const news = [];
+  for (const bay of bays) {
+    const state = `${stateOf(bay).word}${bay.stale ? ", silent" : ""}`;
+    const keying = new Set(["keyed", "resting"]);
+    const before = spoken.get(bay.bay);
+    if (before !== undefined && before !== state && !(keying.has(before) && keying.has(state))) {
+      news.push(`${bay.bay}: ${state}. ${bay.stale ? "" : sentence(bay)}`);
+    }
+    spoken.set(bay.bay, state);
+  }
+  if (news.length) document.getElementById("speaks").textContent = news.join(" ");
+}

@@ -1,0 +1,159 @@
+// The soak strip: a strip-chart that spans the whole plan from first to last minute.
+
+import { el, svg } from "./dom.js";
+import { long, phaseAt } from "./words.js";
+
+const BAND = 15; // the plan, along the foot
+const HEAD = 9; // the sprocket holes, along the head
+const STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200];
+
+export function drawStrip(picture, bay, width, height) {
+  const plan = bay.plan;
+  const parts = [svg("rect", { width, height, class: "strip-paper" })];
+  parts.push(...sprockets(width));
+  if (!plan) {
+    picture.replaceChildren(...parts);
+    return;
+  }
+  const limit = bay.figures.heatsink_limit_c;
+  const scale = scaleOf(bay, limit, width, height);
+  parts.push(...grid(plan, scale), ...band(plan, scale), ...limitLine(limit, scale), ...trace(bay, scale), ...tags(bay.tags, scale));
+  picture.replaceChildren(...parts);
+}
+
+function scaleOf(bay, limit, width, height) {
+  const temperatures = bay.strip.map((p) => p[1]);
+  const low = Math.floor((Math.min(20, ...temperatures) - 2) / 10) * 10;
+  const high = Math.ceil((Math.max(limit ?? 60, ...temperatures) + 6) / 10) * 10;
+  const floor = height - BAND;
+  return {
+    width, height, floor, low, high,
+    totalS: bay.plan.total_s,
+    x: (s) => (s / bay.plan.total_s) * width,
+    y: (c) => floor - ((c - low) / (high - low)) * (floor - HEAD),
+  };
+}
+
+function sprockets(width) {
+  const holes = [];
+  for (let x = 8; x < width; x += 16) holes.push(svg("circle", { cx: x, cy: 4.5, r: 1.9, class: "sprocket" }));
+  return holes;
+}
+
+function grid(plan, scale) {
+  const lines = [];
+  const stepS = STEPS_S.find((s) => scale.x(s) >= 14) ?? STEPS_S.at(-1);
+  const labelS = STEPS_S.find((s) => scale.x(s) >= 62) ?? STEPS_S.at(-1);
+  for (let s = stepS; s < plan.total_s; s += stepS) {
+    const x = scale.x(s).toFixed(1);
+    lines.push(svg("path", { d: `M${x} ${HEAD}V${scale.floor}`, class: s % labelS ? "rule" : "rule major" }));
+  }
+  const room = scale.floor - HEAD;
+  const stepC = room / ((scale.high - scale.low) / 10) >= 13 ? 10 : 20;
+  for (let c = Math.ceil(scale.low / stepC) * stepC; c < scale.high; c += stepC) {
+    const y = scale.y(c).toFixed(1);
+    lines.push(svg("path", { d: `M0 ${y}H${scale.width}`, class: c % 50 ? "rule" : "rule major" }));
+    if (c > scale.low) lines.push(svg("text", { x: 3, y: Number(y) + 3.5, class: "scale" }, `${c}°`));
+  }
+  for (let s = labelS; s < plan.total_s - labelS / 3; s += labelS) {
+    lines.push(svg("text", { x: scale.x(s) + 3, y: scale.floor - 3, class: "scale" }, long(s).replace(/ 0 (s|min)$/, "")));
+  }
+  return lines;
+}
+
+function band(plan, scale) {
+  const parts = [];
+  for (const phase of plan.phases) {
+    const x = scale.x(phase.start_s);
+    const w = Math.max(1, scale.x(phase.end_s) - x);
+    const fill = `url(#hatch-${phase.drive})`;
+    parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, class: "band-ground" }));
+    if (phase.on_s && scale.x(phase.on_s) >= 3) {
+      const cycleS = phase.on_s + phase.off_s;
+      for (let s = phase.start_s; s < phase.end_s; s += cycleS) {
+        const on = Math.min(phase.on_s, phase.end_s - s);
+        parts.push(svg("rect", { x: scale.x(s), y: scale.floor, width: scale.x(on), height: BAND, fill }));
+      }
+    } else parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, fill }));
+    parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, class: "band-edge" }));
+    if (w > 7.5 * phase.drive.length + 8) {
+      parts.push(svg("text", { x: x + w / 2, y: scale.floor + 11, class: "band-word" }, phase.drive));
+    }
+  }
+  return parts;
+}
+
+function limitLine(limit, scale) {
+  if (limit === null || limit === undefined) return [];
+  const y = scale.y(limit);
+  return [
+    svg("path", { d: `M0 ${y}H${scale.width}`, class: "limit-line" }),
+    svg("text", { x: scale.width - 4, y: y - 3, class: "limit-word" }, `limit ${limit} °C`),
+  ];
+}
+
+function trace(bay, scale) {
+  const parts = [];
+  const nowX = scale.x(Math.min(bay.elapsed_s, scale.totalS));
+  const at = phaseAt(bay.plan, bay.elapsed_s);
+  if (at) parts.push(svg("rect", { x: nowX, y: HEAD, width: Math.max(0, scale.width - nowX), height: scale.floor - HEAD, class: "ahead" }));
+  if (!bay.strip.length) return parts;
+  const d = bay.strip.map(([s, c], i) => `${i ? "L" : "M"}${scale.x(s).toFixed(1)} ${scale.y(c).toFixed(1)}`).join("");
+  parts.push(svg("path", { d, class: "ink" }));
+  if (at) {
+    const [s, c] = bay.strip.at(-1);
+    const x = scale.x(s), y = scale.y(c);
+    parts.push(svg("path", { d: `M${x} ${y}l9 -4.500h11v9h-11z`, class: "pen" }));
+  }
+  return parts;
+}
+
+function tags(all, scale) {
+  const parts = [];
+  let lastX = -99, row = 0;
+  for (const tag of all) {
+    if (tag.event === "returned") continue;
+    const x = Math.min(Math.max(scale.x(tag.at_s), 8), scale.width - 8);
+    row = x - lastX < 17 ? row + 1 : 0;
+    lastX = x;
+    const y = HEAD + 3 + (row % 3) * 15;
+    parts.push(
+      svg(
+        "g",
+        { class: `tag tag-${tag.priority}`, transform: `translate(${x.toFixed(1)} ${y})` },
+        svg("title", {}, tag.text),
+        svg("path", { d: `M0 ${HEAD - y - 3}V0`, class: "tag-string" }),
+        svg("path", { d: "M-7 3L-3 -1H3L7 3V17H-7Z", class: "tag-card" }),
+        svg("path", { d: { advisory: "M-3 9a3 3 0 1 0 6 0a3 3 0 1 0 -6 0Z", warning: "M0 4L5 13H-5Z", trip: "M-2.500 4h5l2.500 2.500v5l-2.500 2.500h-5l-2.500 -2.500v-5Z" }[tag.priority], class: "tag-shape" }),
+      ),
+    );
+  }
+  return parts;
+}
+
+// the strip in words, for those who don't see it
+export function stripWords(bay) {
+  if (!bay.plan) return "No plan.";
+  const t = bay.strip.length ? `heatsink ${bay.strip.at(-1)[1].toFixed(0)} °C` : "no temperature yet";
+  const hung = bay.tags.filter((g) => g.event !== "returned").length;
+  return `Soak strip, ${bay.plan.name}: ${long(bay.elapsed_s)} of ${long(bay.plan.total_s)}, ${t}, ${hung} alert${hung === 1 ? "" : "s"}.`;
+}
+
+export function makeStrip() {
+  const picture = svg("svg", { role: "img", class: "strip" });
+  return { box: el("div", { class: "paper" }, picture), picture, drawn: "" };
+}
+
+export function setStrip(strip, bay) {
+  const width = strip.box.clientWidth, height = strip.box.clientHeight;
+  if (!width || !height) return;
+  // drawn anew only when something moved by a pixel
+  const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width * 2) : 0;
+  const last = bay.strip.at(-1) ?? [];
+  const key = [width, height, bay.job, bay.status, px, bay.strip.length, last[0], bay.tags.length, bay.figures.heatsink_limit_c].join("|");
+  if (key === strip.drawn) return;
+  strip.drawn = key;
+  strip.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  strip.picture.setAttribute("aria-label", stripWords(bay));
+  drawStrip(strip.picture, bay, width, height);
+}

@@ -1,0 +1,60 @@
+// How figures, times and states are written. A figure that is not known is a dash, never a number.
+
+export const DASH = "–";
+
+export function fixed(value, places) {
+  if (value === null || value === undefined) return DASH;
+  return value.toFixed(places).replace("-", "−");
+}
+
+// 9:30 with its unit beside it: minutes and seconds under an hour, else hours and minutes
+export function clock(seconds) {
+  if (seconds === null || seconds === undefined) return [DASH, ""];
+  const s = Math.max(0, Math.round(seconds));
+  const two = (n) => String(n).padStart(2, "0");
+  if (s < 3600) return [`${Math.floor(s / 60)}:${two(s % 60)}`, "min:s"];
+  return [`${Math.floor(s / 3600)}:${two(Math.floor((s % 3600) / 60))}`, "h:min"];
+}
+
+export function long(seconds) {
+  const s = Math.max(0, Math.round(seconds));
+  if (s < 60) return `${s} s`;
+  if (s < 3600) return `${Math.floor(s / 60)} min ${s % 60} s`;
+  return `${Math.floor(s / 3600)} h ${Math.floor((s % 3600) / 60)} min`;
+}
+
+// every state is a word and a shape; the shape is a mask in tokens.css
+export function stateOf(bay) {
+  if (bay.status === "done") return { word: bay.verdict ?? "done", shape: bay.verdict ?? "done" };
+  return { word: bay.status, shape: bay.status };
+}
+
+export function phaseAt(plan, elapsedS) {
+  return plan?.phases.find((p) => elapsedS >= p.start_s && elapsedS < p.end_s) ?? null;
+}
+
+// the sentence on the edge of a shelf: what matters most of all that could be said
+export function sentence(bay) {
+  const trip = bay.tags.findLast((t) => t.event === "trip") ?? bay.tags.findLast((t) => t.priority === "trip");
+  if (bay.status === "tripped") return trip?.text ?? bay.reasons[0] ?? "A rule unkeyed this bay.";
+  if (bay.status === "waiting") return bay.ask ?? "Waits for a person.";
+  if (bay.status === "dropped") return bay.reasons[0] ?? "A person unkeyed this bay.";
+  if (bay.status === "done") return bay.reasons[0] ?? "The plan ran to its end.";
+  if (bay.status === "empty") return "Empty.";
+  const standing = standingTags(bay.tags);
+  if (standing.length) return standing.at(-1).text;
+  const phase = phaseAt(bay.plan, bay.elapsed_s);
+  if (!phase) return "";
+  const cycle = phase.on_s ? `, ${long(phase.on_s)} keyed, ${long(phase.off_s)} rested` : "";
+  return `${bay.plan.name}: ${phase.drive}${cycle}, ${long(phase.end_s - bay.elapsed_s)} more`;
+}
+
+// alerts that were raised and have not returned
+export function standingTags(tags) {
+  const open = new Map();
+  for (const tag of tags) {
+    if (tag.event === "returned") open.delete(tag.rule);
+    else open.set(tag.rule, tag);
+  }
+  return [...open.values()];
+}

@@ -1,0 +1,94 @@
+"""What the Dash pages ask for as they stand open. Every callback awaits a thread: a slow answer from the daemon holds
+up neither the live state nor an unkey (a plain ``def`` would run on the server's event loop)."""
+
+import asyncio
+import re
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from dash import Dash, Input, Output, State, ctx, no_update
+from dash.development.base_component import Component
+
+from daemon.api.client import Client
+from daemon.api.errors import ApiError, DaemonSilent
+from dashboard import charts
+from dashboard.pages import about, bay, job, jobs, missing, rack
+from dashboard.span import Span, moved, zoomed
+
+T = TypeVar("T")
+
+#: about one a pixel of a wide screen; the API keeps the least and greatest of every part
+POINTS = 1200
+
+
+def add_callbacks(app: Dash, client: Client) -> None:
+    """Give ``app`` its callbacks, which ask the daemon through ``client``."""
+
+    @app.callback(Output("body", "children"), Input("url", "pathname"))  # type: ignore[untyped-decorator]
+    async def open_page(path: str) -> Component:
+        return await _page(path or "/", client)
+
+    @app.callback(Output("jobs", "children"), Input("jobs-tick", "n_intervals"), prevent_initial_call=True)  # type: ignore[untyped-decorator]
+    async def refresh_jobs(_: int) -> Any:
+        try:
+            return jobs.table(await asyncio.to_thread(client.jobs))
+        except ApiError:
+            return no_update  # the banner on top of the page says it
+
+    @app.callback(  # type: ignore[untyped-decorator]
+        Output("span", "data"),
+        Input("curves", "relayoutData"),
+        *(Input(f"move-{name}", "n_clicks") for name, _ in job.MOVES),
+        State("span", "data"),
+        State("job-number", "data"),
+        prevent_initial_call=True,
+    )
+    async def choose_span(relayout: Any, *rest: Any) -> Any:
+        span, number = rest[-2:]
+        if ctx.triggered_id == "curves":
+            wanted = zoomed(relayout)
+            return no_update if wanted is False else wanted
+        how = str(ctx.triggered_id).removeprefix("move-")
+        try:
+            whole = await asyncio.to_thread(client.curves, number, None, None, 10)
+        except ApiError:
+            return no_update
+        return moved(Span(*span) if span else None, how, whole.to_s)
+
+    @app.callback(  # type: ignore[untyped-decorator]
+        Output("curves", "figure"),
+        Output("beside", "children"),
+        Output("curves-said", "children"),
+        Output("job-tick", "disabled"),
+        Input("span", "data"),
+        Input("job-tick", "n_intervals"),
+        State("job-number", "data"),
+    )
+    async def draw(span: Any, _: int, number: int) -> Any:
+        low, high = span or (None, None)
+        try:
+            view = await asyncio.to_thread(client.job, number)
+            curves = await asyncio.to_thread(client.curves, number, low, high, POINTS)
+        except ApiError as err:
+            return no_update, no_update, f"The curves could not be fetched: {err.why}", no_update
+        said = "" if curves.frames else "No readings lie in this part of the soak."
+        return charts.figure(view, curves), job.aside(view), said, view.ended_ns is not None
+
+
+async def _page(path: str, client: Client) -> Component:
+    try:
+        if path == "/":
+            return rack.page()
+        if path == "/about":
+            return about.page()
+        if path == "/jobs":
+            return jobs.page(await asyncio.to_thread(client.jobs))
+        if found := re.fullmatch(r"/job/(\d+)", path):
+            return job.page(await asyncio.to_thread(client.job, int(found[1])))
+        if found := re.fullmatch(r"/bay/([^/]+)", path):
+            return bay.page(found[1])
+    except DaemonSilent as err:
+        return missing.page("The daemon does not answer", f"{err.why} Reload this page when it does.")
+    except ApiError as err:
+        return missing.page("There is nothing to show", err.why)
+    return missing.page("There is no such page", f"{path} leads nowhere.")

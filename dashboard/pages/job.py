@@ -1,0 +1,138 @@
+"""One job: its curves on one time axis, and beside them the verdict with its reasons, figures and limits."""
+
+from collections.abc import Mapping
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from daemon.api.models import JobView
+from dashboard.charts import numbered
+from dashboard.pages.verdict import badge
+from dashboard.words import duration, figure_name, instant, number
+
+MOVES = (
+    ("whole", "Whole soak"),
+    ("earlier", "◀ Earlier"),
+    ("later", "Later ▶"),
+    ("closer", "+ Closer"),
+    ("wider", "− Wider"),
+)
+
+
+def page(job: JobView) -> Component:
+    """The page of a job; callbacks of dashboard/callbacks.py fill the charts and keep a running job fresh."""
+    running = job.ended_ns is None
+    live = (
+        [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **{"data-bay": job.bay})])]
+        if running
+        else []
+    )
+    return html.Main(
+        [
+            html.Div(
+                [
+                    html.H1([f"Job {job.job}", html.Small(" ".join(filter(None, (job.number, job.unit))))]),
+                    _unkey(job.bay),
+                ],
+                className="headline",
+            ),
+            *live,
+            html.Div(
+                [
+                    html.Section(
+                        [
+                            html.Div(
+                                [
+                                    html.Button(word, id=f"move-{name}", type="button", className="quiet")
+                                    for name, word in MOVES
+                                ],
+                                className="moves",
+                                role="group",
+                                **{"aria-label": "Which part of the soak the curves show"},
+                            ),
+                            html.P(id="curves-said", role="status", className="curves-said"),
+                            dcc.Graph(
+                                id="curves",
+                                config={"displayModeBar": False, "displaylogo": False, "responsive": True},
+                                className="curves",
+                            ),
+                        ],
+                        className="charts",
+                        **{"aria-label": "Curves"},
+                    ),
+                    html.Aside(aside(job), id="beside"),
+                ],
+                className="job",
+            ),
+            dcc.Store(id="span"),
+            dcc.Store(id="job-number", data=job.job),
+            dcc.Interval(id="job-tick", interval=2000, disabled=not running),
+        ],
+        className="page wide",
+    )
+
+
+def _unkey(bay: str) -> Component:
+    return html.Form(
+        html.Button(f"Unkey {bay}", type="submit", className="red"),
+        action=f"/bay/{bay}/unkey",
+        method="post",
+        **{"data-order": "unkey"},
+    )
+
+
+def aside(job: JobView) -> list[Component]:
+    """What stands beside the curves."""
+    lasted_s = None if job.ended_ns is None else (job.ended_ns - job.started_ns) / 1e9
+    reasons = [html.Ul([html.Li(r) for r in job.reasons])] if job.reasons else []
+    return [
+        html.Section([html.H2("Verdict"), html.P(badge(job.verdict), role="status"), *reasons]),
+        html.Section(
+            [
+                html.H2("Soak"),
+                _facts(
+                    {
+                        "bay": html.A(job.bay, href=f"/bay/{job.bay}"),
+                        "plan": f"{job.plan.name}, {duration(job.plan.total_s)}",
+                        "started": instant(job.started_ns),
+                        "ended": instant(job.ended_ns) if job.ended_ns else "still running",
+                        "lasted": duration(lasted_s),
+                    }
+                ),
+            ]
+        ),
+        html.Section([html.H2("Alerts"), _tags(job)]),
+        *_numbers("Figures", job.figures),
+        *_numbers("Limits", job.limits),
+    ]
+
+
+def _tags(job: JobView) -> Component:
+    if not job.tags:
+        return html.P("None: a quiet soak.")
+    return html.Ol(
+        [
+            html.Li(
+                [
+                    html.B([html.I(className=f"shape shape-{t.priority}"), f"{t.priority}, {t.event} "]),
+                    html.Span(f"at {duration(t.at_s)}. {t.text}"),
+                ]
+            )
+            for _, t in numbered(job.tags)
+        ],
+        className="tags",
+    )
+
+
+def _numbers(title: str, values: Mapping[str, float | None]) -> list[Component]:
+    if not values:
+        return []
+    rows: dict[str, str | Component] = {}
+    for name, value in values.items():
+        plain, unit = figure_name(name)
+        rows[plain] = duration(value) if unit == "s" and (value or 0) >= 60 else number(value, unit)
+    return [html.Section([html.H2(title), _facts(rows)])]
+
+
+def _facts(rows: Mapping[str, str | Component]) -> Component:
+    return html.Dl([part for k, v in rows.items() for part in (html.Dt(k), html.Dd(v))], className="facts")

@@ -1,0 +1,16 @@
+"""What a page says when it has nothing to show, and what to do next."""
+
+from dash import html
+from dash.development.base_component import Component
+
+
+def page(title: str, what: str) -> Component:
+    """A page that could not be made: ``what`` says why."""
+    return html.Main(
+        [
+            html.H1(title),
+            html.P(what, role="alert"),
+            html.P([html.A("The rack", href="/"), " · ", html.A("All jobs", href="/jobs")]),
+        ],
+        className="page",
+    )

@@ -1,0 +1,49 @@
+"""Which part of a soak the curves show, in seconds since its start."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+#: closer than this there is nothing more to see: nodes send a few packs a second
+LEAST_S = 10.0
+
+
+class Span(NamedTuple):
+    """From one moment to another."""
+
+    from_s: float
+    to_s: float
+
+
+def zoomed(relayout: Mapping[str, Any] | None) -> Span | None | bool:
+    """What a drag on the charts asks for: a span, None for the whole soak, False when it asks for neither."""
+    if not relayout:
+        return False
+    if relayout.get("xaxis.autorange"):
+        return None
+    low, high = relayout.get("xaxis.range[0]"), relayout.get("xaxis.range[1]")
+    if low is None or high is None:
+        low, high = relayout.get("xaxis.range") or (None, None)
+    if low is None or high is None:
+        return False
+    return Span(max(0.0, float(low) * 60), float(high) * 60)
+
+
+def moved(span: Span | None, how: str, whole_s: float) -> Span | None:
+    """The span after a button was pressed; None is the whole soak of ``whole_s`` seconds."""
+    if how == "whole":
+        return None
+    low, high = span or Span(0.0, whole_s)
+    wide, middle = high - low, (low + high) / 2
+    if how in ("closer", "wider"):
+        wide = max(LEAST_S, wide / 2) if how == "closer" else wide * 2
+        low, high = middle - wide / 2, middle + wide / 2
+    else:
+        step = wide / 2 if how == "later" else -wide / 2
+        low, high = low + step, high + step
+    if high - low >= whole_s:
+        return None
+    if low < 0:
+        low, high = 0.0, high - low
+    if high > whole_s:
+        low, high = low - (high - whole_s), whole_s
+    return Span(max(0.0, low), high)

@@ -1,0 +1,66 @@
+"""How this room writes figures, times and states for a person."""
+
+from datetime import UTC, datetime
+
+UNIT_SIGNS = {"Cel": "°C", "boolean": "", "1": "", "s": "s"}
+
+NOT_KNOWN = "–"
+
+
+def unit_sign(unit: str) -> str:
+    """The sign of a SenML unit."""
+    return UNIT_SIGNS.get(unit, unit)
+
+
+def number(value: float | None, unit: str = "") -> str:
+    """A figure with its unit, rounded to what the unit deserves; a dash where it is not known."""
+    if value is None:
+        return NOT_KNOWN
+    places = {"Cel": 1, "A": 3, "V": 2, "W": 2, "s": 0, "J": 0}.get(unit, 2)
+    sign = unit_sign(unit)
+    text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
+    return f"{text}\u00a0{sign}" if sign else text
+
+
+def duration(seconds: float | None) -> str:
+    """A length of time: ``45 s``, ``9 min 30 s``, ``2 h 05 min``."""
+    if seconds is None:
+        return NOT_KNOWN
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole}\u00a0s"
+    if whole < 3600:
+        return f"{whole // 60}\u00a0min {whole % 60:02d}\u00a0s"
+    return f"{whole // 3600}\u00a0h {whole % 3600 // 60:02d}\u00a0min"
+
+
+def instant(time_ns: int | None) -> str:
+    """A moment in the bench's own time zone, to the second."""
+    if time_ns is None:
+        return NOT_KNOWN
+    return f"{datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone():%Y-%m-%d %H:%M:%S}"
+
+
+#: suffix of a figure's or limit's name -> its unit; longer ones first, so that ``_min_v`` is a voltage
+SUFFIXES = {
+    "_c": "Cel",
+    "_a": "A",
+    "_v": "V",
+    "_w": "W",
+    "_s": "s",
+    "_j": "J",
+    "_db": "dB",
+    "_percent": "%",
+    "_pct": "%",
+    "_k": "K",
+    "_ma": "mA",
+}
+
+
+def figure_name(name: str) -> tuple[str, str]:
+    """A figure's plain name and its unit, from a name that carries the unit: ``heatsink_max_c``."""
+    for suffix, unit in SUFFIXES.items():
+        if name.endswith(suffix):
+            return name.removesuffix(suffix).replace("_", " "), unit
+    plain = name.replace("_", " ")
+    return (f"SWR{plain[3:]}" if plain.startswith("swr") else plain), ""
