@@ -3,11 +3,12 @@
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from daemon.files import parse, read_text
+from sensors.errors import ConversionUnfit
 from sensors.types import CHANNELS
-from sensors.wiring import Conversion
+from sensors.wiring import Conversion, must_fit
 
 #: one level of an MQTT topic and one part of a SenML name, both without surprises (RFC 8428 section 4.5.1)
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,62}$")]
@@ -66,12 +67,17 @@ class BayTable(Table):
     tone: bool = False  # the node can gate a tone generator
     channel: dict[str, Conversion] = Field(default_factory=dict)
 
-    @model_validator(mode="after")
-    def _channels_known(self) -> Self:
-        for name in self.channel:
+    @field_validator("channel")
+    @classmethod
+    def _channels_fit(cls, tables: dict[str, Conversion]) -> dict[str, Conversion]:
+        for name, conversion in tables.items():
             if name not in CHANNELS:
                 raise ValueError(f"channel {name!r} is not known; the channels are: {', '.join(CHANNELS)}")
-        return self
+            try:
+                must_fit(name, conversion)
+            except ConversionUnfit as err:
+                raise ValueError(f"{name}.{err.field}: {err.why}") from err
+        return tables
 
 
 LinkTable = Annotated[SerialTable | MqttTable, Field(discriminator="kind")]

@@ -41,14 +41,21 @@ def check(data: dict[str, Any], model: type[M], source: Path | str) -> M:
     try:
         return model.model_validate(data)
     except ValidationError as err:
-        problems = [Problem(_field(e["loc"]), _what(dict(e))) for e in err.errors(include_url=False)]
+        problems = [Problem(_field(e["loc"], data), _what(dict(e))) for e in err.errors(include_url=False)]
         raise BadFile(source, problems) from err
 
 
-def _field(loc: Sequence[int | str]) -> str:
+def _field(loc: Sequence[int | str], data: Any) -> str:
     out = ""
-    for part in loc:
-        out += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if out else part
+    for i, part in enumerate(loc):
+        if isinstance(part, int):
+            out += f"[{part + 1}]"
+            data = data[part] if isinstance(data, list) and part < len(data) else None
+            continue
+        if isinstance(data, dict) and part not in data and i + 1 < len(loc):
+            continue  # pydantic's tag of a chosen kind (link[1].serial.port): no such table is in the file
+        out += f".{part}" if out else part
+        data = data.get(part) if isinstance(data, dict) else None
     return out
 
 

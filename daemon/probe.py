@@ -12,17 +12,9 @@ from daemon.config import BayTable, RackFile
 from daemon.errors import NoSuch
 from daemon.serve import make_link
 from sensors.types import INDEX, UNITS, Frame, Link, Quality
+from sensors.wiring import plain_hint
 
 NEEDED = ("heatsink", "drain-1", "supply", "forward")
-LOOK = {
-    Quality.MISSING: "the node does not send it: look at the node's own set-up",
-    Quality.OPEN: "the sensor's circuit is open: look at both of its wires and its plug",
-    Quality.SHORT: "the sensor's circuit is shorted: look for touching wires",
-    Quality.OUTSIDE: "the reading lies outside what the sensor or its calibration covers",
-    Quality.BELOW: "under the detector's lowest point, as it should be while nothing is keyed",
-    Quality.REFUSED: "the node sends it in a unit that is neither this channel's nor its conversion's",
-}
-
 Raw = dict[tuple[str, str], tuple[float, str]]
 
 
@@ -97,7 +89,7 @@ def _tell(
 
 def _look(bay: BayTable, channel: str, quality: Quality) -> str:
     conversion = bay.channel.get(channel)
-    return (conversion.wire_hint(quality) if conversion else "") or LOOK.get(quality, "")
+    return conversion.wire_hint(quality) if conversion else plain_hint(channel, quality)
 
 
 def _why_silent(bay: BayTable, link: Link, config: RackFile) -> str:

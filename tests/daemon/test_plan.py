@@ -30,7 +30,7 @@ def test_a_moment_tells_phase_drive_and_key() -> None:
     """Off, then keyed throughout, then keyed and rested in turn, each at its second."""
     plan = Plan.from_toml(CYCLES)
     moments = {t: plan.at(t) for t in (0.0, 59.9, 60.0, 119.9, 120.0, 179.9, 180.0, 209.9, 210.0, 359.9, 360.0)}
-    assert [m.key for m in moments.values()] == [0, 0, 1, 1, 1, 1, 0, 0, 1, 0, 0]
+    assert [m.key for m in moments.values()] == [0, 0, 1, 1, 1, 1, 0, 0, 1, 1, 0]
     assert moments[60.0].drive is Drive.IDLE
     assert moments[120.0].drive is Drive.CARRIER
     assert moments[120.0].on_limit_s == 60
