@@ -49,6 +49,7 @@ class Finding(msgspec.Struct, frozen=True, gc=False):
     limit: float
     unit: str
     text: str
+    subject: str = ""  # which of the things that the rule watches; with rule and priority it names one alert
 
 
 class Standing(msgspec.Struct, frozen=True, gc=False):
@@ -56,6 +57,19 @@ class Standing(msgspec.Struct, frozen=True, gc=False):
 
     state: str
     why: str = ""
+
+
+JUDGING = Standing("judging")
+
+
+def not_yet(why: str) -> Standing:
+    """The rule could judge this bay, but has had nothing to go by so far."""
+    return Standing("not yet", why)
+
+
+def not_applicable(why: str) -> Standing:
+    """The rule can't judge this bay as it is wired."""
+    return Standing("not applicable", why)
 
 
 class Rule(Protocol):

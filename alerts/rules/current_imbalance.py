@@ -1,0 +1,77 @@
+"""``current-imbalance``: the spread of the drain currents over their mean, apart at idle and under drive."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from alerts.keyed import Drains, Keyed, State
+from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
+from alerts.watch import NOTHING, Step, Terms, Watch, percent, sentence
+from sensors.types import Frame
+
+#: how far within the limit the spread must be to be normal again, as a ratio; common practice, no source
+_DEADBAND_RATIO = 0.02
+
+
+class CurrentImbalance:
+    """For two devices |I1 - I2| / mean; for more, (greatest - least) / mean. Only above a current floor."""
+
+    name: ClassVar[str] = "current-imbalance"
+
+    def __init__(self, terms: Terms) -> None:
+        limits = terms.limits
+        self._drains = Drains()
+        self._keyed = Keyed(limits)
+        drive = (limits.imbalance_warning_ratio, limits.imbalance_ratio)
+        idle = (limits.imbalance_idle_warning_ratio, limits.imbalance_idle_ratio)
+        self._kinds = {
+            State.DRIVEN: (_watch(terms, "drive", "under drive", *drive), limits.imbalance_floor_a),
+            State.IDLE: (_watch(terms, "idle", "at idle", *idle), limits.imbalance_idle_floor_a),
+        }
+        self._frames = 0
+        self._judging = False
+
+    def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        """Judge one frame."""
+        self._frames += 1
+        currents = self._drains.look(frame)
+        state = self._keyed.look(frame)
+        kind = self._kinds.get(state)
+        if kind is None or len(currents) < 2 or not self._keyed.steady(frame.clock_s):
+            return NOTHING
+        watch, floor_a = kind
+        mean_a = sum(currents) / len(currents)
+        if not mean_a > floor_a:  # nor when one of them is nan
+            return NOTHING
+        self._judging = True
+        return watch.judge((max(currents) - min(currents)) / mean_a, frame.clock_s, frame.time_ns, now.sample_s)
+
+    def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
+        """No frame, no current: link-lost watches for that."""
+        return NOTHING
+
+    def standing(self) -> Standing:
+        """Needs two drain currents, and a key-down that draws enough."""
+        if self._judging:
+            return JUDGING
+        if self._frames and len(self._drains.known) == 1:
+            return not_applicable("only one drain current is measured: there is nothing to compare it with")
+        if self._frames and not self._drains.known:
+            return not_applicable("no drain current is measured")
+        return not_yet("the radio has not been keyed steadily with enough current in all devices")
+
+
+def _watch(terms: Terms, subject: str, when: str, warning: float, trip: float) -> Watch:
+    limits = terms.limits
+    look = "look at the bias of each device, at its screws and thermal pad, then at the devices as a pair"
+    return Watch(
+        terms,
+        CurrentImbalance.name,
+        subject,
+        unit="1",
+        steps=[
+            Step(Priority.WARNING, min(warning, trip), limits.imbalance_dwell_s),
+            Step(Priority.TRIP, trip, limits.imbalance_dwell_s),
+        ],
+        tell=sentence(f"drain current imbalance {when}", percent, look),
+        deadband=_DEADBAND_RATIO,
+    )

@@ -1,0 +1,151 @@
+"""``sensor-fault``: open, shorted, out of range, missing, or stuck. An untrusted heatsink sensor unkeys the bay."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from alerts.stuck import Dissipation, Stuck
+from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
+from alerts.watch import NOTHING, Condition, Terms
+from sensors.types import AMBIENT, CASES, CHANNELS, DRAINS, FORWARD, HEATSINK, LOAD, SUPPLY, UNITS, Frame, Quality
+
+_UNITS = tuple(UNITS.values())
+_CASES = range(CASES.start, CASES.stop)
+_DRAINS = range(DRAINS.start, DRAINS.stop)
+_NEEDED = (HEATSINK, SUPPLY, FORWARD)
+_WORKS = frozenset({Quality.GOOD, Quality.BELOW})
+_SAYS = {
+    Quality.MISSING: "gives no reading: look at its wire and at what the node sends",
+    Quality.OPEN: "is open: look at the sensor's two wires and their connector",
+    Quality.SHORT: "is shorted: look for a short in the sensor's wires",
+    Quality.OUTSIDE: "is outside what its sensor or calibration covers: look at the sensor and its configuration",
+    Quality.REFUSED: "comes in a wrong unit or as text: look at what the node sends and at the bay's configuration",
+}
+
+
+class SensorFault:
+    """Watches the channels that every bay needs, and those that this bay has ever had."""
+
+    name: ClassVar[str] = "sensor-fault"
+
+    def __init__(self, terms: Terms) -> None:
+        limits = terms.limits
+        temperatures = (HEATSINK, *_CASES, LOAD, AMBIENT)
+        self._ranges = [(i, limits.sensor_min_c, limits.sensor_max_c) for i in temperatures]
+        self._ranges += [(i, limits.sensor_min_a, float("inf")) for i in _DRAINS]
+        self._span = {i: (low, high) for i, low, high in self._ranges}
+        self._faults = [
+            Condition(terms, self.name, channel, _priority(i), limits.sensor_dwell_s)
+            for i, channel in enumerate(CHANNELS)
+        ]
+        self._no_drain = Condition(terms, self.name, "drain", Priority.WARNING, limits.sensor_dwell_s)
+        self._stuck = [
+            (i, Stuck(limits), Condition(terms, self.name, f"{CHANNELS[i]} stuck", _priority(i), 0.0))
+            for i in (HEATSINK, *_CASES)
+        ]
+        self._dissipation = Dissipation()
+        self._known: set[int] = set()
+        self._calm = b""  # a frame's qualities under which nothing was wrong
+        self._busy = False
+        self._frames = 0
+
+    def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        """Judge one frame."""
+        self._frames += 1
+        values = frame.values
+        strange = False
+        for i, low, high in self._ranges:
+            if values[i] < low or values[i] > high:
+                strange = True
+                break
+        said = NOTHING
+        if strange or self._busy or frame.quality != self._calm:
+            said = self._all_channels(frame, now)
+        stuck = self._stuck_sensors(frame, now)
+        return [*said, *stuck] if stuck else said
+
+    def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
+        """No frame, no reading: link-lost watches for that."""
+        return NOTHING
+
+    def standing(self) -> Standing:
+        """Judges from the first frame on."""
+        return JUDGING if self._frames else not_yet("no pack has come")
+
+    def _all_channels(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        said: list[Finding] = []
+        calm = True
+        for i, condition in enumerate(self._faults):
+            quality = Quality(frame.quality[i])
+            works = quality in _WORKS
+            if works:
+                self._known.add(i)
+            wrong = _outside(frame.values[i], self._span.get(i)) if works else self._minds(i, quality)
+            event = condition.judge(wrong, frame.clock_s, now.sample_s)
+            calm = calm and not wrong and condition.quiet
+            if event is not None:
+                said.append(self._finding(event, condition, i, frame, quality))
+        none = self._known.isdisjoint(_DRAINS)
+        event = self._no_drain.judge(none, frame.clock_s, now.sample_s)
+        if event is not None:
+            text = "drain current comes" if event is Event.RETURNED else f"no drain current {_SAYS[Quality.MISSING]}"
+            said.append(self._no_drain.finding(event, frame.time_ns, text, unit="A"))
+        calm = calm and not none and self._no_drain.quiet
+        self._busy = not calm
+        if calm:
+            self._calm = frame.quality
+        return said
+
+    def _minds(self, i: int, quality: Quality) -> bool:
+        return quality is not Quality.MISSING or i in _NEEDED or i in self._known
+
+    def _finding(self, event: Event, condition: Condition, i: int, frame: Frame, quality: Quality) -> Finding:
+        value, limit, unit, channel = frame.values[i], float("nan"), _UNITS[i], CHANNELS[i]
+        if event is Event.RETURNED:
+            text = f"{channel} gives believable readings again"
+        elif quality in _WORKS:
+            low, high = self._span[i]
+            limit = low if value < low else high
+            text = (
+                f"{channel} reads {value:.1f} {_sign(unit)}, {'under' if value < low else 'over'} the {limit:g} "
+                f"{_sign(unit)} that can be believed: look at the sensor, its wires and its configuration"
+            )
+        else:
+            text = f"{channel} {_SAYS[quality]}"
+        if event is Event.RAISED and i == HEATSINK:
+            text += "; without it the radio can't be kept keyed"
+        return condition.finding(event, frame.time_ns, text, unit=unit, value=value, limit=limit)
+
+    def _stuck_sensors(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        heat_w = self._dissipation.of(frame, now.sample_s)
+        said = NOTHING
+        for i, stuck, condition in self._stuck:
+            value = frame.values[i]
+            holds = stuck.look(value, heat_w, self._dissipation)
+            if holds is None or not (holds or not condition.quiet):
+                continue
+            event = condition.judge(holds, frame.clock_s, now.sample_s)
+            if event is None:
+                continue
+            if event is Event.RETURNED:
+                text = f"{CHANNELS[i]} moves again"
+            else:
+                text = (
+                    f"{CHANNELS[i]} has read exactly {value:.2f} °C for {stuck.same_s:.0f} s while "
+                    f"{stuck.heat_j:+.0f} J of heat should have moved it: "
+                    "look at the sensor's amplifier, its converter and the node"
+                )
+            finding = condition.finding(event, frame.time_ns, text, unit="J", value=stuck.heat_j, limit=stuck.limit_j)
+            said = [*said, finding]
+        return said
+
+
+def _priority(i: int) -> Priority:
+    return Priority.TRIP if i == HEATSINK else Priority.WARNING
+
+
+def _outside(value: float, span: tuple[float, float] | None) -> bool:
+    return span is not None and (value < span[0] or value > span[1])
+
+
+def _sign(unit: str) -> str:
+    return "°C" if unit == "Cel" else unit

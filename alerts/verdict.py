@@ -1,0 +1,185 @@
+"""The verdict of a soak: figures gathered in constant memory, and pass, fail or incomplete with its reasons."""
+
+from collections.abc import Mapping, Sequence
+from enum import StrEnum
+
+import msgspec
+
+from alerts.keyed import Drains, Keyed, State
+from alerts.limits import Limits
+from alerts.rules.reflected_power import swr
+from alerts.types import Event, Finding, Priority, Situation, Standing
+from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, NAN, SUPPLY, Frame, Quality
+
+#: what a trip or a warning is about, where it is not the radio: such a soak has shown nothing against the unit
+BENCH = {
+    "reflected-power": "the load, not the radio",
+    "supply": "the supply, not the radio",
+    "sensor-fault": "the bench's sensing, not the radio",
+    "link-lost": "the link to the node, not the radio",
+}
+#: how much of a soak may go unseen, as a ratio; common practice, no source
+UNSEEN_RATIO = 0.02
+#: how much of the plan's key-down must have been, as a ratio; common practice, no source
+KEY_DOWN_RATIO = 0.95
+#: packs further apart than this many sample times leave time unseen: one lost pack does not
+_GAP_SAMPLES = 2.5
+
+
+class Outcome(StrEnum):
+    """What a soak has shown of the unit."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    INCOMPLETE = "incomplete"
+
+
+class Verdict(msgspec.Struct, frozen=True):
+    """How a soak ended, and why. ``figures`` has only what was measured; units are in the names."""
+
+    verdict: Outcome
+    reasons: tuple[str, ...]
+    figures: dict[str, float]
+
+
+class Tally:
+    """Gathers one soak's figures and findings; constant memory and time a frame. Made anew for each soak."""
+
+    def __init__(self, limits: Limits, sample_s: float) -> None:
+        self._sample_s = sample_s
+        self._keyed = Keyed(limits)
+        self._drains = Drains()
+        self._last_s = NAN
+        self._frames = 0
+        self._seen_s = 0.0
+        self._gap_s = 0.0
+        self._key_down_s = 0.0
+        self._driven_s = 0.0
+        self._driven_j = 0.0
+        self._energy_j = 0.0
+        self._before = (False, False, NAN, NAN)  # of the frame before: keyed, driven, forward W, drawn W
+        self._most: dict[str, float] = {}
+        self._lacks = {"heatsink": 0, "supply": 0, "forward": 0, "a drain current": 0}
+        self._raised: dict[tuple[str, str, Priority], Finding] = {}
+
+    def step(self, frame: Frame, now: Situation) -> None:
+        """Take one frame in."""
+        values, quality, clock_s = frame.values, frame.quality, frame.clock_s
+        passed_s = max(clock_s - self._last_s, 0.0) if self._frames else 0.0
+        self._frames += 1
+        self._last_s = clock_s
+        self._add(passed_s)
+
+        state = self._keyed.look(frame)
+        currents = self._drains.look(frame)
+        total_a = sum(currents) if currents else NAN
+        self._before = (self._keyed.keyed, state is State.DRIVEN, values[FORWARD], values[SUPPLY] * total_a)
+
+        self._peak("heatsink_max_c", values[HEATSINK])
+        for i, a in zip(self._drains.known, currents, strict=True):
+            self._peak(f"drain_{i - DRAINS.start + 1}_max_a", a)
+        if self._keyed.keyed and self._keyed.steady(clock_s):
+            self._peak("supply_min_v", values[SUPPLY], -1.0)
+            if state is State.DRIVEN:
+                self._peak("swr_max", swr(frame))
+
+        lacks = self._lacks
+        for index in (HEATSINK, SUPPLY, FORWARD):
+            if quality[index] not in (Quality.GOOD, Quality.BELOW):
+                lacks[CHANNELS[index]] += 1
+        if not any(a == a for a in currents):  # noqa: PLR0124  nan
+            lacks["a drain current"] += 1
+
+    def hear(self, finding: Finding) -> None:
+        """Take one finding in; the first of each alert is kept, as its sentence tells what came first."""
+        if finding.event is Event.RAISED:
+            self._raised.setdefault((finding.rule, finding.subject, finding.priority), finding)
+
+    def verdict(
+        self,
+        *,
+        finished: bool,
+        asked_s: float,
+        standing: Sequence[Finding] = (),
+        stopped: str = "",
+        standings: Mapping[str, Standing] | None = None,
+    ) -> Verdict:
+        """The verdict. ``asked_s`` is the plan's key-down, s; ``standing`` what is raised and has not returned;
+        ``stopped`` why the soak ended before its plan did; ``standings`` which rules could not judge."""
+        trips = [f for f in self._raised.values() if f.priority is Priority.TRIP]
+        still = {(f.rule, f.subject) for f in standing}
+        warnings = [f for f in self._raised.values() if f.priority is not Priority.TRIP]
+        about_radio = [f.text for f in trips if f.rule not in BENCH]
+        about_bench = [f"{BENCH[f.rule]}: {f.text}" for f in trips if f.rule in BENCH]
+        notes = [
+            f"{'still' if (f.rule, f.subject) in still else 'returned to normal'}: {f.text}"
+            for f in warnings
+            if (f.rule, f.subject) not in {(t.rule, t.subject) for t in trips}
+        ]
+        notes += [f"{rule} was not judged: {s.why}" for rule, s in (standings or {}).items() if s.state != "judging"]
+        if about_radio:
+            return self._ended(Outcome.FAIL, [*about_radio, *about_bench, *notes])
+        if about_bench:
+            return self._ended(Outcome.INCOMPLETE, [*about_bench, "mend it and soak again", *notes])
+        if stopped or not finished:
+            return self._ended(Outcome.INCOMPLETE, [stopped or "the plan was not run to its end", *notes])
+        bad = [f.text for f in standing if f.rule not in BENCH and f.priority is Priority.WARNING]
+        if bad:
+            return self._ended(Outcome.FAIL, [*(f"at the end of the soak: {text}" for text in bad), *notes])
+        short = self._short(asked_s)
+        short += [f"at the end of the soak: {f.text}" for f in standing if f.rule == "link-lost"]
+        if short:
+            return self._ended(Outcome.INCOMPLETE, [*short, *notes])
+        return self._ended(Outcome.PASS, notes or ["no rule had anything to say"])
+
+    def _ended(self, outcome: Outcome, reasons: Sequence[str]) -> Verdict:
+        return Verdict(outcome, tuple(dict.fromkeys(reasons)), self.figures())
+
+    def figures(self) -> dict[str, float]:
+        """What has been measured so far; forward power is the mean over driven key-down."""
+        figures = dict(self._most)
+        if self._driven_s:
+            figures["forward_mean_w"] = self._driven_j / self._driven_s
+        figures["key_down_s"] = self._key_down_s
+        figures["energy_j"] = self._energy_j
+        figures["frames"] = float(self._frames)
+        figures["gap_s"] = self._gap_s
+        return {name: round(value, 4) for name, value in sorted(figures.items())}
+
+    def _add(self, passed_s: float) -> None:
+        # what the frame before showed holds until this one; time that nobody saw counts for nothing
+        self._seen_s += passed_s
+        if passed_s > _GAP_SAMPLES * self._sample_s:
+            self._gap_s += passed_s - self._sample_s
+            passed_s = self._sample_s
+        keyed, driven, forward_w, drawn_w = self._before
+        if keyed:
+            self._key_down_s += passed_s
+        if driven and forward_w == forward_w:  # noqa: PLR0124  nan
+            self._driven_s += passed_s
+            self._driven_j += forward_w * passed_s
+        if drawn_w == drawn_w:  # noqa: PLR0124  nan
+            self._energy_j += max(drawn_w, 0.0) * passed_s
+
+    def _peak(self, name: str, value: float, sign: float = 1.0) -> None:
+        if value == value and not value * sign <= self._most.get(name, NAN) * sign:  # noqa: PLR0124  nan
+            self._most[name] = value
+
+    def _short(self, asked_s: float) -> list[str]:
+        short = []
+        if not self._frames:
+            return ["no pack came"]
+        if self._gap_s > UNSEEN_RATIO * self._seen_s:
+            short.append(
+                f"no packs for {self._gap_s:.1f} s of {self._seen_s:.0f} s, over {UNSEEN_RATIO:.0%}: look at the link"
+            )
+        for channel, frames in self._lacks.items():
+            if frames > UNSEEN_RATIO * self._frames:
+                part = frames / self._frames
+                short.append(f"{channel} was missing in {part:.0%} of the packs: look at its sensor")
+        if self._key_down_s < KEY_DOWN_RATIO * asked_s:
+            short.append(
+                f"keyed for {self._key_down_s:.0f} s of the {asked_s:.0f} s that the plan asks, "
+                f"under {KEY_DOWN_RATIO:.0%}: look at the keying line and the node"
+            )
+        return short
