@@ -1,5 +1,6 @@
 """What is taken from the queue and not yet committed, piece by piece, so that a try that fails can be resumed."""
 
+import math
 import sqlite3
 from collections import deque
 from collections.abc import Sequence
@@ -30,6 +31,9 @@ _UNFIT = (
     sa.exc.ProgrammingError,
 )
 
+#: the year 2116; a span reckoned from a time beyond could leave SQLite's 64 bits, and with it all frames of its job
+LATEST_NS = 2**62
+
 T = TypeVar("T")
 
 
@@ -52,6 +56,9 @@ class Batch:
         entries: list[Entry] = []
         for item in items:
             if isinstance(item, Frame):
+                if not (0 <= item.time_ns <= LATEST_NS and math.isfinite(item.clock_s)):
+                    self._refuse(1, f"their time, {item.time_ns} ns, is no time")
+                    continue
                 rows.append(row(item, self._job_of(item)))
                 continue
             entries.append(item)

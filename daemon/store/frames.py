@@ -153,9 +153,11 @@ class FrameReader:
             counts = ", ".join(f'count("{name}")' for name in channels)
             had = db.execute(f"SELECT {counts} {part}", args).fetchone()
             names = [name for name, n in zip(channels, had, strict=True) if n]
-            columns = "".join(f', json_group_array("{name}")' for name in names)
+            texts_of = "".join(f', json_group_array("{name}")' for name in names)
+            needed = "".join(f', "{name}"' for name in names)
             # a sub-select keeps the order that its ORDER BY gives; an aggregate has none of its own in SQLite 3.40
-            sql = f"SELECT json_group_array(time_ns){columns} FROM (SELECT * {part} ORDER BY time_ns, seq)"
+            inner = f"SELECT time_ns{needed} {part} ORDER BY time_ns, seq"
+            sql = f"SELECT json_group_array(time_ns){texts_of} FROM ({inner})"
             times, *texts = db.execute(sql, args).fetchone()
         values = {n: np.array(_floats.decode(t), np.float64) for n, t in zip(names, texts, strict=True)}
         return np.array(_ints.decode(times), np.int64), values
