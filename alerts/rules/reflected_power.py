@@ -1,12 +1,12 @@
 """``reflected-power``: the standing wave ratio over its limit: the load, not the radio."""
 
-import math
 from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.keyed import Keyed, State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, sentence
+from sensors import rf
 from sensors.types import FORWARD, REFLECTED, Frame, Quality
 
 #: a mismatch is told up to here; beyond it all is reflected, and the figure would only be noise
@@ -68,14 +68,10 @@ class ReflectedPower:
 
 
 def swr(frame: Frame) -> float:
-    """SWR of a frame, nan where it can't be told. |gamma|**2 = P_r / P_f, SWR = (1 + |gamma|) / (1 - |gamma|).
+    """SWR of a frame, nan where it can't be told; whether the radio is driven enough for it is the caller's to say.
 
     Reflected power under its detector's table is as good as none, so SWR 1.
     """
     if frame.quality[REFLECTED] == Quality.BELOW:
         return 1.0
-    forward_w, reflected_w = frame.values[FORWARD], frame.values[REFLECTED]
-    if not (forward_w > 0 and reflected_w == reflected_w):  # noqa: PLR0124  nan
-        return math.nan
-    gamma = math.sqrt(max(reflected_w, 0.0) / forward_w)
-    return min((1 + gamma) / (1 - gamma), _MAX_SWR) if gamma < 1 else _MAX_SWR
+    return min(rf.swr(frame.values[FORWARD], frame.values[REFLECTED], floor_w=0.0), _MAX_SWR)
