@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from dash import Dash, dcc, html
 from fastapi import FastAPI
@@ -21,16 +21,16 @@ _ASSETS = Path(__file__).parent / "assets"
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
 
 
-class Shell(Dash):  # type: ignore[misc]
+class Shell(Dash):
     """Dash inside our own page: the head with the red button stands outside what React draws, so that unkeying
     works whatever becomes of the rest."""
 
-    def interpolate_index(self, **parts: Any) -> str:
+    def interpolate_index(self, *parts: Any, **named: Any) -> str:
         """The whole document, with the title that its path deserves."""
         path = self.backend.request_adapter().path
-        parts["title"] = title_of(path)
+        named["title"] = title_of(path)
         text = SHELL
-        for name, value in parts.items():
+        for name, value in named.items():
             text = text.replace(f"{{%{name}%}}", value)
         return text
 
@@ -49,13 +49,13 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app = Shell(
         __name__,
-        server=server,
+        server=cast(Any, server),  # its type says "callable", it takes an application
         backend="fastapi",
         assets_folder=str(_ASSETS),
         include_assets_files=False,
         serve_locally=True,
         compress=False,
-        update_title=None,
+        update_title="",
         suppress_callback_exceptions=True,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )

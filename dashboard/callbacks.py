@@ -3,8 +3,8 @@ up neither the live state nor an unkey (a plain ``def`` would run on the server'
 
 import asyncio
 import re
-from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
+from urllib.parse import unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 from dash.development.base_component import Component
@@ -15,8 +15,6 @@ from dashboard import charts
 from dashboard.pages import about, bay, job, jobs, missing, rack
 from dashboard.span import Span, moved, zoomed
 
-T = TypeVar("T")
-
 #: about one a pixel of a wide screen; the API keeps the least and greatest of every part
 POINTS = 1200
 
@@ -24,18 +22,18 @@ POINTS = 1200
 def add_callbacks(app: Dash, client: Client) -> None:
     """Give ``app`` its callbacks, which ask the daemon through ``client``."""
 
-    @app.callback(Output("body", "children"), Input("url", "pathname"))  # type: ignore[untyped-decorator]
+    @app.callback(Output("body", "children"), Input("url", "pathname"))
     async def open_page(path: str) -> Component:
         return await _page(path or "/", client)
 
-    @app.callback(Output("jobs", "children"), Input("jobs-tick", "n_intervals"), prevent_initial_call=True)  # type: ignore[untyped-decorator]
+    @app.callback(Output("jobs", "children"), Input("jobs-tick", "n_intervals"), prevent_initial_call=True)
     async def refresh_jobs(_: int) -> Any:
         try:
             return jobs.table(await asyncio.to_thread(client.jobs))
         except ApiError:
             return no_update  # the banner on top of the page says it
 
-    @app.callback(  # type: ignore[untyped-decorator]
+    @app.callback(
         Output("span", "data"),
         Input("curves", "relayoutData"),
         *(Input(f"move-{name}", "n_clicks") for name, _ in job.MOVES),
@@ -55,7 +53,7 @@ def add_callbacks(app: Dash, client: Client) -> None:
             return no_update
         return moved(Span(*span) if span else None, how, whole.to_s)
 
-    @app.callback(  # type: ignore[untyped-decorator]
+    @app.callback(
         Output("curves", "figure"),
         Output("beside", "children"),
         Output("curves-said", "children"),
@@ -77,18 +75,22 @@ def add_callbacks(app: Dash, client: Client) -> None:
 
 async def _page(path: str, client: Client) -> Component:
     try:
-        if path == "/":
-            return rack.page()
-        if path == "/about":
-            return about.page()
-        if path == "/jobs":
-            return jobs.page(await asyncio.to_thread(client.jobs))
-        if found := re.fullmatch(r"/job/(\d+)", path):
-            return job.page(await asyncio.to_thread(client.job, int(found[1])))
-        if found := re.fullmatch(r"/bay/([^/]+)", path):
-            return bay.page(found[1])
+        made = await _made(path, client)
     except DaemonSilent as err:
-        return missing.page("The daemon does not answer", f"{err.why} Reload this page when it does.")
+        made = missing.page("The daemon does not answer", f"{err.why} Reload this page when it does.")
     except ApiError as err:
-        return missing.page("There is nothing to show", err.why)
-    return missing.page("There is no such page", f"{path} leads nowhere.")
+        made = missing.page("There is nothing to show", err.why)
+    return made or missing.page("There is no such page", f"{path} leads nowhere.")
+
+
+async def _made(path: str, client: Client) -> Component | None:
+    plain = {"/": rack.page, "/about": about.page}
+    if path in plain:
+        return plain[path]()
+    if path == "/jobs":
+        return jobs.page(await asyncio.to_thread(client.jobs))
+    if found := re.fullmatch(r"/job/(\d+)", path):
+        return job.page(await asyncio.to_thread(client.job, int(found[1])))
+    if found := re.fullmatch(r"/bay/([^/]+)", path):
+        return bay.page(unquote(found[1]))
+    return None

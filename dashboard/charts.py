@@ -15,7 +15,8 @@ VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", 
 INK = "#8a8274"
 
 HATCHES = {"off": "", "idle": ".", "carrier": "/", "two-tone": "x", "modulated": "|"}
-_TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "⬣"}
+_TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "◆"}
+FONT = 'system-ui, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
 
 
 class Panel(NamedTuple):
@@ -36,7 +37,15 @@ PANELS = (
 )
 _COLOURS = (VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY, INK)
 _DASHES = ("solid", "solid", "dot", "dash", "dashdot", "longdash", "longdashdot")
-_BAND, _GAP = 0.07, 0.035
+_DASH_SIGNS = {
+    "solid": "━━",
+    "dot": "┈┈",
+    "dash": "╍╍",
+    "dashdot": "╍·",
+    "longdash": "━ ━",
+    "longdashdot": "━ ·",
+}
+_BAND, _GAP = 0.05, 0.045
 
 
 def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
@@ -56,12 +65,13 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
     for at, (panel, domain) in enumerate(zip(panels, floors, strict=True), start=2):
         layout[f"yaxis{at}"] = {
             "domain": domain,
-            "title": {"text": panel.title, "standoff": 6},
             "fixedrange": True,
             "zeroline": False,
             "nticks": 5,
             "rangemode": "tozero" if panel.title.startswith(("power", "drain")) else "normal",
         }
+        present = [name for name in panel.channels if name in by_name]
+        layout["annotations"].append(_heading(panel, present, domain[1]))
         traces += [_line(by_name[name], i, f"y{at}") for i, name in enumerate(panel.channels) if name in by_name]
         if panel.channels[0] == "heatsink" and (limit_c := job.limits.get("heatsink_c")) is not None:
             layout["shapes"].append(_limit_line(limit_c, f"y{at}"))
@@ -129,6 +139,25 @@ def _plan_bar(plan: PlanView, drive: str) -> dict[str, Any]:
     }
 
 
+def _heading(panel: Panel, present: Sequence[str], top: float) -> dict[str, Any]:
+    # the key to the lines stands over each chart: a colour and a dash before each name
+    names = [
+        f'<span style="color:{_COLOURS[i]};fill:{_COLOURS[i]}">{_DASH_SIGNS[_DASHES[i]]}</span> {name}'
+        for i, name in enumerate(panel.channels)
+        if name in present
+    ]
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "yref": "paper",
+        "y": top,
+        "yanchor": "bottom",
+        "text": f"<b>{panel.title}</b>   {'   '.join(names)}",
+        "showarrow": False,
+    }
+
+
 def _limit_line(limit_c: float, axis: str) -> dict[str, Any]:
     return {
         "type": "line",
@@ -160,8 +189,8 @@ def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
     return {
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
-        "margin": {"l": 58, "r": 12, "t": 26, "b": 40},
-        "font": {"size": 12},
+        "margin": {"l": 48, "r": 14, "t": 44, "b": 40},
+        "font": {"size": 12, "family": FONT},
         "showlegend": False,
         "barmode": "overlay",
         "dragmode": "zoom",
@@ -194,22 +223,37 @@ def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
             }
             for _, tag in tags
         ],
-        "annotations": [
-            {
-                "xref": "x",
-                "x": tag.at_s / 60,
-                "yref": "paper",
-                "y": 1,
-                "yanchor": "bottom",
-                "text": f"{_TAG_SHAPES.get(tag.priority, '●')}{n}",
-                "showarrow": False,
-                "hovertext": tag.text,
-            }
-            for n, tag in tags
-        ],
+        "annotations": [_tag_word(group) for group in _close(tags, curves.to_s - curves.from_s)],
     }
 
 
 def numbered(tags: Sequence[Tag]) -> list[tuple[int, Tag]]:
     """The tags in the order of time, numbered from 1, as the chart and the list beside it both call them."""
     return list(enumerate(sorted(tags, key=lambda t: t.at_s), start=1))
+
+
+def _close(tags: Sequence[tuple[int, Tag]], shown_s: float) -> list[list[tuple[int, Tag]]]:
+    # marks that would lie on each other share one label
+    groups: list[list[tuple[int, Tag]]] = []
+    for n, tag in tags:
+        if groups and tag.at_s - groups[-1][0][1].at_s < 0.035 * shown_s:
+            groups[-1].append((n, tag))
+        else:
+            groups.append([(n, tag)])
+    return groups
+
+
+def _tag_word(group: Sequence[tuple[int, Tag]]) -> dict[str, Any]:
+    worst = max((tag.priority for _, tag in group), key=list(_TAG_SHAPES).index)
+    first, last = group[0][0], group[-1][0]
+    return {
+        "xref": "x",
+        "x": group[0][1].at_s / 60,
+        "yref": "paper",
+        "y": 1,
+        "yshift": 18,
+        "yanchor": "bottom",
+        "text": f"{_TAG_SHAPES[worst]} {first}" + (f"–{last}" if last != first else ""),
+        "showarrow": False,
+        "hovertext": "<br>".join(f"{n}. {tag.text}" for n, tag in group),
+    }

@@ -4,7 +4,7 @@ Orders have threads and a connection of their own: an unkey never waits behind a
 """
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from html import escape
 from urllib.parse import quote
@@ -69,16 +69,15 @@ def add_routes(app: FastAPI, watch: Watch, client: Client) -> None:
         return await carry_out(request, lambda: client.soak(quote(bay, safe=""), order))
 
 
-def answer(request: Request, status: int, **facts: object) -> Response:
+def answer(request: Request, status: int, *, done: str = "", failed: str = "", bays: Sequence[str] = ()) -> Response:
     """The outcome as JSON for our scripts, or as a small page where a form was sent without them."""
     if "text/html" not in request.headers.get("accept", ""):
-        return JSONResponse(facts, status)
-    done = "done" in facts
-    what = f"{facts['done']}: {', '.join(map(str, facts['bays']))}" if done else str(facts["failed"])
-    hint = "" if done else "<p><strong>If a radio is still keyed, pull its key line now.</strong></p>"
+        return JSONResponse({"failed": failed} if failed else {"done": done, "bays": list(bays)}, status)
+    what = failed or f"{done}: {', '.join(bays)}"
+    hint = "<p><strong>If a radio is still keyed, pull its key line now.</strong></p>" if failed else ""
     return HTMLResponse(
         f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>Keysoak</title></head><body>'
-        f"<h1>{'Done' if done else 'FAILED'}</h1><p>{escape(what)}</p>{hint}"
+        f"<h1>{'FAILED' if failed else 'Done'}</h1><p>{escape(what)}</p>{hint}"
         f'<p><a href="/">Back to the rack</a></p></body></html>',
         status,
     )

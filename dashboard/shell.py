@@ -28,10 +28,13 @@ SHELL = """\
 <div id="said" class="said" role="alert"></div>
 <div id="outage" class="outage" role="alert"></div>
 <p id="speaks" class="unseen" aria-live="polite"></p>
-<noscript><p class="outage shown">This page needs scripts to show the rack. “Unkey all” works without them.</p></noscript>
+<noscript>
+<p class="outage shown">This page needs scripts to show the rack. “Unkey all” works without them.</p>
+</noscript>
 <div id="content" tabindex="-1">{%app_entry%}</div>
 <footer class="foot">
-  <p><strong>Cautions.</strong> RF burns · hot metal · mains · fire · unlicensed emission: soak into a rated dummy load only.
+  <p><strong>Cautions.</strong> RF burns · hot metal · mains · fire · unlicensed emission:
+  soak into a rated dummy load only.
   Unkeying is no emergency stop; keep a supply switch within reach. Local codes and licensed practice come first.
   <a href="/about">All cautions</a></p>
 </footer>

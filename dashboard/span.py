@@ -14,7 +14,7 @@ class Span(NamedTuple):
     to_s: float
 
 
-def zoomed(relayout: Mapping[str, Any] | None) -> Span | None | bool:
+def zoomed(relayout: Mapping[str, Any] | None) -> Span | bool | None:
     """What a drag on the charts asks for: a span, None for the whole soak, False when it asks for neither."""
     if not relayout:
         return False

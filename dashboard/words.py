@@ -16,6 +16,8 @@ def number(value: float | None, unit: str = "") -> str:
     """A figure with its unit, rounded to what the unit deserves; a dash where it is not known."""
     if value is None:
         return NOT_KNOWN
+    if not unit and value == int(value):
+        return f"{value:,.0f}".replace(",", "\u202f")
     places = {"Cel": 1, "A": 3, "V": 2, "W": 2, "s": 0, "J": 0}.get(unit, 2)
     sign = unit_sign(unit)
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
@@ -29,9 +31,9 @@ def duration(seconds: float | None) -> str:
     whole = round(seconds)
     if whole < 60:
         return f"{whole}\u00a0s"
-    if whole < 3600:
-        return f"{whole // 60}\u00a0min {whole % 60:02d}\u00a0s"
-    return f"{whole // 3600}\u00a0h {whole % 3600 // 60:02d}\u00a0min"
+    parts = (whole // 60, "min", whole % 60, "s") if whole < 3600 else (whole // 3600, "h", whole % 3600 // 60, "min")
+    text = f"{parts[0]}\u00a0{parts[1]}"
+    return f"{text} {parts[2]:02d}\u00a0{parts[3]}" if parts[2] else text
 
 
 def instant(time_ns: int | None) -> str:

@@ -42,13 +42,19 @@ export function setBeam(beam, drains) {
   setClass(beam.picture, "alone", drains.length < 2);
   while (beam.amps.childElementCount > Math.max(1, drains.length)) beam.amps.lastChild.remove();
   while (beam.amps.childElementCount < Math.max(1, drains.length)) beam.amps.append(el("span"));
-  [...beam.amps.children].forEach((cell, i) => setText(cell, `${fixed(drains[i], 2)} A`));
-  setText(beam.word, wordOf(drains, spread, worst));
+  const crowd = drains.length > 2; // then the unit stands once, under them
+  [...beam.amps.children].forEach((cell, i) => setText(cell, crowd ? fixed(drains[i], 2) : `${fixed(drains[i], 2)} A`));
+  setClass(beam.amps, "crowd", crowd);
+  setText(beam.word, crowd && spread >= 0.02 ? `A · no. ${worst + 1}: +${percent(spread)}` : wordOf(drains, spread, worst));
 }
 
 function wordOf(drains, spread, worst) {
-  if (drains.length === 1) return "one total current";
-  if (spread === null) return drains.length ? "no current" : "";
-  if (spread < 0.02) return "level";
-  return `${worst + 1} draws ${Math.round(spread * 100)} % more`;
+  if (drains.length === 1) return "total drain current";
+  if (spread === null) return drains.length ? "no drain current" : "drain currents";
+  if (spread < 0.02) return "drains level";
+  return `drain ${worst + 1}: ${percent(spread)} more`;
+}
+
+function percent(spread) {
+  return `${Math.round(spread * 100)} %`;
 }

@@ -11,6 +11,9 @@ import { long } from "./words.js";
 listen();
 helpForm();
 addHatches();
+for (const link of document.querySelectorAll(".top nav a")) {
+  if (link.pathname === location.pathname) link.setAttribute("aria-current", "page");
+}
 run(draw);
 
 function draw(view) {
@@ -25,7 +28,7 @@ function drawPulse({ rack, ageS, silent, error }) {
   const pulse = document.getElementById("pulse");
   const keyed = rack?.bays.filter((b) => b.key_lent || b.key_seen).length ?? 0;
   setAttr(pulse, "class", silent ? "pulse silent" : "pulse");
-  setText(pulse, silent ? `Silent for ${long(ageS)}` : rack ? `${rack.rack} · ${keyed} keyed` : "Asking …");
+  setText(pulse, silent ? `Silent for ${long(ageS)}` : rack ? `${rack.rack} · ${keyed} keyed` : "Asking …");
   const outage = document.getElementById("outage");
   setAttr(outage, "class", silent ? "outage shown" : "outage");
   const known = rack ? "The figures below are old." : "Nothing is known of the rack.";

@@ -25,6 +25,7 @@ export function drawRack({ rack, ageS, silent }) {
   if (place.childElementCount !== bays.length || bays.some((b, i) => shelves.get(b.bay)?.node !== place.children[i])) {
     shelves.clear();
     for (const bay of bays) shelves.set(bay.bay, makeShelf(bay.bay));
+    place.style.setProperty("--bays", bays.length);
     place.replaceChildren(...bays.map((b) => shelves.get(b.bay).node));
   }
   for (const bay of bays) setShelf(shelves.get(bay.bay), bay, ageS, silent);

@@ -10,12 +10,13 @@ export function makeShelf(name) {
   const path = `/bay/${encodeURIComponent(name)}`;
   const shelf = {
     plate: el("a", { class: "plate", href: path, "aria-label": `Bay ${name}` }, el("b", {}, name)),
-    job: el("a", { class: "plate-job" }),
+    side: el("a", { class: "plate-side" }),
+    job: el("span", { class: "plate-job" }),
     unit: el("span", { class: "plate-unit" }),
-    state: el("p", { class: "state" }),
+    state: el("span", { class: "state" }),
     shape: el("i", { class: "shape" }),
     word: el("b"),
-    silent: el("p", { class: "silent" }),
+    silent: el("span", { class: "silent" }),
     strip: makeStrip(),
     heat: figure("heatsink"),
     beam: makeBeam(),
@@ -27,12 +28,13 @@ export function makeShelf(name) {
   };
   shelf.unkey.firstChild.setAttribute("aria-label", `Unkey ${name}`);
   shelf.state.append(shelf.shape, shelf.word);
-  const drains = el("dl", { class: "figure drains" }, el("dt", {}, "drains"), shelf.beam.amps, shelf.beam.word);
+  shelf.side.append(shelf.state, shelf.silent, shelf.job, shelf.unit);
+  const drains = el("dl", { class: "figure drains" }, el("dt", { class: "unseen" }, "drain currents"), shelf.beam.amps, shelf.beam.word);
   drains.insertBefore(el("dd", { class: "beam-box" }, shelf.beam.picture), shelf.beam.amps);
   shelf.node = el(
     "section",
     { class: "shelf", "aria-label": `Bay ${name}` },
-    el("div", { class: "plate-box" }, shelf.plate, el("div", { class: "plate-side" }, shelf.state, shelf.silent, shelf.job, shelf.unit)),
+    el("div", { class: "plate-box" }, shelf.plate, shelf.side),
     shelf.strip.box,
     el("div", { class: "figures" }, shelf.heat.node, drains, shelf.power.node, shelf.left.node),
     shelf.unkey,
@@ -62,7 +64,7 @@ export function setShelf(shelf, bay, pageAgeS, pageSilent) {
   setAttr(shelf.shape, "class", `shape shape-${shape}`);
   setText(shelf.silent, stale ? (ageS === null ? "never heard" : `silent for ${long(ageS)}`) : "");
   setText(shelf.job, bay.job === null ? "" : bay.number || `Job ${bay.job}`);
-  setAttr(shelf.job, "href", bay.job === null ? null : `/job/${bay.job}`);
+  setAttr(shelf.side, "href", bay.job === null ? null : `/job/${bay.job}`);
   setText(shelf.unit, bay.unit);
   setStrip(shelf.strip, bay);
   setFigures(shelf, bay);
@@ -77,20 +79,20 @@ function setFigures(shelf, bay) {
   setText(shelf.heat.big, fixed(f.heatsink_c, 1));
   setText(shelf.heat.unit, "°C");
   const limit = f.heatsink_limit_c === null ? "" : `limit ${f.heatsink_limit_c} °C`;
-  setText(shelf.heat.under, f.time_to_limit_s === null ? limit : `${limit}, in ${long(f.time_to_limit_s)}`);
+  setText(shelf.heat.under, f.time_to_limit_s === null ? limit : `${f.heatsink_limit_c} ° in ${long(f.time_to_limit_s)}`);
   setBeam(shelf.beam, f.drains_a);
   setText(shelf.power.big, fixed(f.forward_w, 1));
   setText(shelf.power.unit, "W");
   setText(shelf.power.under, powerUnder(f));
   const [big, unit] = clock(bay.left_s);
   setText(shelf.left.big, big);
-  setText(shelf.left.unit, unit);
-  setText(shelf.left.under, bay.plan ? `of ${long(bay.plan.total_s)}` : "");
+  setText(shelf.left.unit, "");
+  setText(shelf.left.under, bay.plan ? [unit, `of ${long(bay.plan.total_s)}`].filter(Boolean).join(", ") : "");
 }
 
 function powerUnder(f) {
   const change = f.forward_change_db;
-  const db = change === null ? "" : `${change > 0 ? "+" : ""}${fixed(change, 2)} dB`;
+  const db = change === null ? "" : `${change > 0 ? "+" : ""}${fixed(change, 1)} dB`;
   const swr = f.swr === null ? "" : `SWR ${fixed(f.swr, 2)}`;
   return [db, swr].filter(Boolean).join(" · ");
 }

@@ -3,7 +3,7 @@
 import { el, svg } from "./dom.js";
 import { long, phaseAt } from "./words.js";
 
-const BAND = 15; // the plan, along the foot
+const BAND = 14; // the plan, along the foot
 const HEAD = 9; // the sprocket holes, along the head
 const STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200];
 
@@ -17,7 +17,8 @@ export function drawStrip(picture, bay, width, height) {
   }
   const limit = bay.figures.heatsink_limit_c;
   const scale = scaleOf(bay, limit, width, height);
-  parts.push(...grid(plan, scale), ...band(plan, scale), ...limitLine(limit, scale), ...trace(bay, scale), ...tags(bay.tags, scale));
+  parts.push(...ahead(bay, scale), ...grid(plan, limit, scale), ...band(plan, scale));
+  parts.push(...limitLine(limit, scale), ...trace(bay, scale), ...tags(bay.tags, scale));
   picture.replaceChildren(...parts);
 }
 
@@ -40,7 +41,7 @@ function sprockets(width) {
   return holes;
 }
 
-function grid(plan, scale) {
+function grid(plan, limit, scale) {
   const lines = [];
   const stepS = STEPS_S.find((s) => scale.x(s) >= 14) ?? STEPS_S.at(-1);
   const labelS = STEPS_S.find((s) => scale.x(s) >= 62) ?? STEPS_S.at(-1);
@@ -49,14 +50,16 @@ function grid(plan, scale) {
     lines.push(svg("path", { d: `M${x} ${HEAD}V${scale.floor}`, class: s % labelS ? "rule" : "rule major" }));
   }
   const room = scale.floor - HEAD;
-  const stepC = room / ((scale.high - scale.low) / 10) >= 13 ? 10 : 20;
+  const tens = (scale.high - scale.low) / 10;
+  const stepC = room / tens >= 13 ? 10 : room / tens >= 6.5 ? 20 : 50;
   for (let c = Math.ceil(scale.low / stepC) * stepC; c < scale.high; c += stepC) {
-    const y = scale.y(c).toFixed(1);
+    const y = Number(scale.y(c).toFixed(1));
     lines.push(svg("path", { d: `M0 ${y}H${scale.width}`, class: c % 50 ? "rule" : "rule major" }));
-    if (c > scale.low) lines.push(svg("text", { x: 3, y: Number(y) + 3.5, class: "scale" }, `${c}°`));
+    const free = c > scale.low && (limit === null || Math.abs(scale.y(limit) - y) > 9) && y - HEAD > 5;
+    if (free) lines.push(svg("text", { x: 3, y: y + 3.5, class: "scale" }, `${c}°`));
   }
   for (let s = labelS; s < plan.total_s - labelS / 3; s += labelS) {
-    lines.push(svg("text", { x: scale.x(s) + 3, y: scale.floor - 3, class: "scale" }, long(s).replace(/ 0 (s|min)$/, "")));
+    lines.push(svg("text", { x: scale.x(s) + 3, y: scale.floor - 3, class: "scale" }, long(s)));
   }
   return lines;
 }
@@ -77,7 +80,7 @@ function band(plan, scale) {
     } else parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, fill }));
     parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, class: "band-edge" }));
     if (w > 7.5 * phase.drive.length + 8) {
-      parts.push(svg("text", { x: x + w / 2, y: scale.floor + 11, class: "band-word" }, phase.drive));
+      parts.push(svg("text", { x: x + w / 2, y: scale.floor + 10.5, class: "band-word" }, phase.drive));
     }
   }
   return parts;
@@ -92,18 +95,20 @@ function limitLine(limit, scale) {
   ];
 }
 
+// the paper that the pen has not reached
+function ahead(bay, scale) {
+  if (!phaseAt(bay.plan, bay.elapsed_s)) return [];
+  const x = scale.x(bay.elapsed_s);
+  return [svg("rect", { x, y: HEAD, width: Math.max(0, scale.width - x), height: scale.floor - HEAD, class: "ahead" })];
+}
+
 function trace(bay, scale) {
-  const parts = [];
-  const nowX = scale.x(Math.min(bay.elapsed_s, scale.totalS));
-  const at = phaseAt(bay.plan, bay.elapsed_s);
-  if (at) parts.push(svg("rect", { x: nowX, y: HEAD, width: Math.max(0, scale.width - nowX), height: scale.floor - HEAD, class: "ahead" }));
-  if (!bay.strip.length) return parts;
-  const d = bay.strip.map(([s, c], i) => `${i ? "L" : "M"}${scale.x(s).toFixed(1)} ${scale.y(c).toFixed(1)}`).join("");
-  parts.push(svg("path", { d, class: "ink" }));
-  if (at) {
+  if (!bay.strip.length) return [];
+  const points = bay.strip.map(([s, c], i) => `${i ? "L" : "M"}${scale.x(s).toFixed(1)} ${scale.y(c).toFixed(1)}`);
+  const parts = [svg("path", { d: points.join(""), class: "ink" })];
+  if (phaseAt(bay.plan, bay.elapsed_s)) {
     const [s, c] = bay.strip.at(-1);
-    const x = scale.x(s), y = scale.y(c);
-    parts.push(svg("path", { d: `M${x} ${y}l9 -4.500h11v9h-11z`, class: "pen" }));
+    parts.push(svg("path", { d: `M${scale.x(s)} ${scale.y(c)}l8 -4h10v8h-10z`, class: "pen" }));
   }
   return parts;
 }

@@ -19,8 +19,8 @@ export function clock(seconds) {
 export function long(seconds) {
   const s = Math.max(0, Math.round(seconds));
   if (s < 60) return `${s} s`;
-  if (s < 3600) return `${Math.floor(s / 60)} min ${s % 60} s`;
-  return `${Math.floor(s / 3600)} h ${Math.floor((s % 3600) / 60)} min`;
+  const parts = s < 3600 ? [Math.floor(s / 60), "min", s % 60, "s"] : [Math.floor(s / 3600), "h", Math.floor((s % 3600) / 60), "min"];
+  return (parts[2] ? parts : parts.slice(0, 2)).join(" ");
 }
 
 // every state is a word and a shape; the shape is a mask in tokens.css

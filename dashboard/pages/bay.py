@@ -1,8 +1,11 @@
 """One bay: its shelf, a form to start a soak, every channel, every rule, its link. Filled by assets/bay.js."""
 
+from urllib.parse import quote
+
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from dashboard.pages.attributes import data
 from dashboard.plans import PLANS
 
 
@@ -10,9 +13,9 @@ def page(bay: str) -> Component:
     """The page of the bay of that name."""
     return html.Main(
         [
-            html.H1(f"Bay {bay}"),
-            html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **{"data-bay": bay})]),
-            html.Div([_start(bay), html.Div(id="bay-details", **{"data-bay": bay})], className="two-columns"),
+            html.H1(bay),
+            html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=bay))]),
+            html.Div([_start(bay), html.Div(id="bay-details", **data(bay=bay))], className="two-columns"),
         ],
         className="page wide",
     )
@@ -34,25 +37,23 @@ def _start(bay: str) -> Component:
                     html.Legend("Plan"),
                     html.Div(
                         [
-                            html.Button(
-                                name, type="button", className="quiet", **{"data-fill": "plan", "data-text": text}
-                            )
+                            html.Button(name, type="button", className="quiet", **data(fill="plan", text=text))
                             for name, text in PLANS.items()
                         ],
                         className="choices",
                     ),
-                    html.Div(id="plan-file", className="file-slot", **{"data-file-for": "plan"}),
+                    html.Div(id="plan-file", className="file-slot", **data(file_for="plan")),
                     html.Label("Text of the plan", htmlFor="plan"),
-                    dcc.Textarea(id="plan", name="plan", value=PLANS[first], rows=12, spellCheck="false"),
+                    dcc.Textarea(id="plan", name="plan", value=PLANS[first], rows=12, spellCheck=False),
                 ]
             ),
             html.Pre(className="form-said", role="alert"),
             html.Button("Start the soak", type="submit", className="go"),
         ],
-        action=f"/bay/{bay}/soak",
+        action=f"/bay/{quote(bay, safe='')}/soak",
         method="post",
         className="start",
-        **{"data-order": "soak"},
+        **data(order="soak"),
     )
 
 

@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 
 from daemon.api.models import JobView
 from dashboard.charts import numbered
+from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
 from dashboard.words import duration, figure_name, instant, number
 
@@ -23,7 +24,7 @@ def page(job: JobView) -> Component:
     """The page of a job; callbacks of dashboard/callbacks.py fill the charts and keep a running job fresh."""
     running = job.ended_ns is None
     live = (
-        [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **{"data-bay": job.bay})])]
+        [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=job.bay))])]
         if running
         else []
     )
@@ -48,17 +49,20 @@ def page(job: JobView) -> Component:
                                 ],
                                 className="moves",
                                 role="group",
-                                **{"aria-label": "Which part of the soak the curves show"},
+                                **aria(label="Which part of the soak the curves show"),
                             ),
                             html.P(id="curves-said", role="status", className="curves-said"),
-                            dcc.Graph(
-                                id="curves",
-                                config={"displayModeBar": False, "displaylogo": False, "responsive": True},
+                            html.Div(
+                                dcc.Graph(
+                                    id="curves",
+                                    config={"displayModeBar": False, "displaylogo": False, "responsive": True},
+                                    style={"height": "100%"},
+                                ),
                                 className="curves",
                             ),
                         ],
                         className="charts",
-                        **{"aria-label": "Curves"},
+                        **aria(label="Curves"),
                     ),
                     html.Aside(aside(job), id="beside"),
                 ],
@@ -77,7 +81,7 @@ def _unkey(bay: str) -> Component:
         html.Button(f"Unkey {bay}", type="submit", className="red"),
         action=f"/bay/{bay}/unkey",
         method="post",
-        **{"data-order": "unkey"},
+        **data(order="unkey"),
     )
 
 
@@ -114,7 +118,12 @@ def _tags(job: JobView) -> Component:
         [
             html.Li(
                 [
-                    html.B([html.I(className=f"shape shape-{t.priority}"), f"{t.priority}, {t.event} "]),
+                    html.B(
+                        [
+                            html.I(className=f"shape shape-{t.priority}"),
+                            "trip: unkeyed " if t.event == "trip" else f"{t.priority}, {t.event} ",
+                        ]
+                    ),
                     html.Span(f"at {duration(t.at_s)}. {t.text}"),
                 ]
             )

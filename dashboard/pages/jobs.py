@@ -6,6 +6,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from daemon.api.models import JobView
+from dashboard.pages.attributes import data
 from dashboard.pages.verdict import badge
 from dashboard.words import duration, instant
 
@@ -35,7 +36,7 @@ def table(jobs: Sequence[JobView]) -> Component:
 
 def _row(job: JobView) -> Component:
     lasted_s = None if job.ended_ns is None else (job.ended_ns - job.started_ns) / 1e9
-    cells: list[object] = [
+    cells: list[str | Component] = [
         html.A(f"Job {job.job}", href=f"/job/{job.job}"),
         job.number,
         job.unit,
@@ -46,4 +47,4 @@ def _row(job: JobView) -> Component:
         badge(job.verdict),
         job.reasons[0] if job.reasons else "",
     ]
-    return html.Tr([html.Td(cell, **{"data-head": name}) for name, cell in zip(HEADS, cells, strict=True)])
+    return html.Tr([html.Td(cell, **data(head=name)) for name, cell in zip(HEADS, cells, strict=True)])
