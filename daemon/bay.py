@@ -241,6 +241,7 @@ class Bay:
             asked_s=self.course.plan.key_down_s,
             standing=self.judge.standing_alerts(),
             stopped=stopped,
+            standings=self.judge.standings(),
         )
         self._tally = None
         self.ended = Ended(

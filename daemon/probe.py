@@ -8,10 +8,11 @@ from rich.table import Table
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
+from daemon.api.models import BayView
 from daemon.config import BayTable, RackFile
 from daemon.errors import NoSuch
 from daemon.serve import make_link
-from sensors.types import INDEX, UNITS, Frame, Link, Quality
+from sensors.types import BOOLEANS, CHANNELS, INDEX, NAN, UNITS, Frame, Link, Quality
 from sensors.wiring import plain_hint
 
 NEEDED = ("heatsink", "drain-1", "supply", "forward")
@@ -25,9 +26,14 @@ def probe(config: RackFile, names: list[str], wait_s: float, say: Callable[[str]
         if name not in known:
             raise NoSuch("bay", name, list(known))
     wanted = [known[name] for name in names] if names else list(config.bay)
+    told = _ask_daemon(config)
+    if told is not None:
+        # two masters of one node would take each other's key away: where the daemon runs, it is asked
+        say(f"The daemon at {_url(config)} holds the links; this is what it reads.\n")
+        return all([_tell_view(told[bay.name], bay, say) for bay in wanted])
     raw: Raw = {}
     frames, links = asyncio.run(_listen(config, wanted, wait_s, raw))
-    good = [_tell(bay, frames.get(bay.name), links[bay.link], raw, config, say) for bay in wanted]
+    good = [_tell(bay, frames.get(bay.name), links[bay.link], raw, say) for bay in wanted]
     return all(good)
 
 
@@ -60,27 +66,49 @@ async def _listen(
     return frames, links
 
 
-def _tell(
-    bay: BayTable, frame: Frame | None, link: Link, raw: Raw, config: RackFile, say: Callable[[str], object]
-) -> bool:
+def _tell(bay: BayTable, frame: Frame | None, link: Link, raw: Raw, say: Callable[[str], object]) -> bool:
     if frame is None:
-        say(f"{bay.name}: nothing is heard. {_why_silent(bay, link, config)}")
+        say(f"{bay.name}: nothing is heard. {_why_silent(bay, link)}")
         return False
-    table = Table(title=bay.name, title_justify="left", show_edge=False, pad_edge=False)
-    for head, justify in (("channel", "left"), ("sent", "right"), ("reads", "right"), ("", "left")):
-        table.add_column(head, justify="right" if justify == "right" else "left")
-    good = True
+    rows = []
     for channel, index in INDEX.items():
-        quality = Quality(frame.quality[index])
+        value, unit = raw.get((bay.name, channel), (NAN, ""))
+        sent = f"{value:g} {unit}".strip() if (bay.name, channel) in raw else "–"
+        rows.append((channel, sent, Quality(frame.quality[index]), frame.values[index]))
+    return _tell_rows(bay, rows, say)
+
+
+def _tell_view(view: BayView, bay: BayTable, say: Callable[[str], object]) -> bool:
+    if view.stale:
+        why = view.link.last_error if view.link else ""
+        say(f"{bay.name}: nothing is heard{f' for {view.age_s:.0f} s' if view.age_s else ''}. {why}")
+        return False
+    got = {reading.channel: reading for reading in view.readings}
+    rows = []
+    for channel in CHANNELS:
+        reading = got.get(channel)
+        quality = Quality[reading.quality.upper()] if reading else Quality.MISSING
+        rows.append((channel, "", quality, NAN if reading is None or reading.value is None else reading.value))
+    return _tell_rows(bay, rows, say)
+
+
+def _tell_rows(bay: BayTable, rows: list[tuple[str, str, Quality, float]], say: Callable[[str], object]) -> bool:
+    table = Table(title=bay.name, title_justify="left", show_edge=False, pad_edge=False)
+    table.add_column("channel")
+    table.add_column("sent", justify="right")
+    table.add_column("reads", justify="right")
+    table.add_column("what to look at")
+    good = True
+    for channel, sent, quality, value in rows:
         if quality is Quality.MISSING and channel not in NEEDED and channel not in bay.channel:
             continue
-        value, unit = raw.get((bay.name, channel), (float("nan"), ""))
-        sent = f"{value:g} {unit}".strip() if unit or value == value else "–"
-        ok = quality in (Quality.GOOD, Quality.BELOW)
-        good = good and (ok or channel not in NEEDED)
-        reads = f"{frame.values[index]:.4g} {UNITS[channel]}" if quality is Quality.GOOD else quality.name.lower()
+        good = good and (quality in (Quality.GOOD, Quality.BELOW) or channel not in NEEDED)
+        unit = "" if channel in BOOLEANS else f" {UNITS[channel]}"
+        reads = f"{value:.4g}{unit}" if quality is Quality.GOOD else quality.name.lower()
+        if quality is Quality.GOOD and channel in BOOLEANS:
+            reads = "yes" if value else "no"
         table.add_row(channel, sent, reads, "" if quality is Quality.GOOD else _look(bay, channel, quality))
-    console = Console(width=110)
+    console = Console(width=120)
     with console.capture() as text:
         console.print(table)
     say(text.get())
@@ -92,11 +120,10 @@ def _look(bay: BayTable, channel: str, quality: Quality) -> str:
     return conversion.wire_hint(quality) if conversion else plain_hint(channel, quality)
 
 
-def _why_silent(bay: BayTable, link: Link, config: RackFile) -> str:
+def _why_silent(bay: BayTable, link: Link) -> str:
     stats = link.stats
     if not stats.connected:
-        held = _held_by_daemon(config)
-        return f"Link {link.name} is not connected: {stats.last_error or 'no answer'}.{held}"
+        return f"Link {link.name} is not connected: {stats.last_error or 'no answer'}."
     if stats.crc_failures:
         return (
             f"Link {link.name}: {stats.crc_failures} lines with a wrong CRC or none: look at baud rate, ground and "
@@ -109,10 +136,15 @@ def _why_silent(bay: BayTable, link: Link, config: RackFile) -> str:
     return f"Link {link.name} is connected but silent: is the node powered, and is its line the right one?"
 
 
-def _held_by_daemon(config: RackFile) -> str:
+def _ask_daemon(config: RackFile) -> dict[str, BayView] | None:
     try:
-        with Client(f"http://{config.api.host}:{config.api.port}", timeout_s=1.0) as client:
-            client.health()
+        with Client(_url(config), timeout_s=1.0) as client:
+            rack = client.rack()
     except ApiError:
-        return ""
-    return " The daemon is running and holds it: see the bay's page, or stop the daemon first."
+        return None
+    told = {view.bay: view for view in rack.bays}
+    return told if rack.rack == config.rack.name and all(bay.name in told for bay in config.bay) else None
+
+
+def _url(config: RackFile) -> str:
+    return f"http://{config.api.host}:{config.api.port}"

@@ -17,6 +17,7 @@ from daemon.files import read_text
 from daemon.loop import Rack
 from daemon.notes import StoreNotes
 from daemon.store import Store
+from sensors.intake import Observe
 from sensors.mqtt_link import MqttLink
 from sensors.serial_link import SerialLink
 from sensors.types import Link
@@ -38,11 +39,11 @@ def wiring_of(bay: BayTable) -> Wiring:
     return {name: conversion.build() for name, conversion in bay.channel.items()}
 
 
-def make_link(config: RackFile, table: LinkTable) -> Link:
-    """A link from its table of rack.toml; it connects when it is run."""
+def make_link(config: RackFile, table: LinkTable, observe: Observe | None = None) -> Link:
+    """A link from its table of rack.toml; it connects when it is run, and shows ``observe`` each record."""
     wirings = wirings_of(config, table.name)
     if isinstance(table, SerialTable):
-        return SerialLink(table.name, table.port, wirings, baud=table.baud, crc=table.crc == "on")
+        return SerialLink(table.name, table.port, wirings, baud=table.baud, crc=table.crc == "on", observe=observe)
     nodes = {bay.name: bay.node for bay in config.bay if bay.link == table.name and bay.node is not None}
     return MqttLink(
         table.name,
@@ -53,6 +54,7 @@ def make_link(config: RackFile, table: LinkTable) -> Link:
         wirings,
         username=table.username,
         password=_password(table),
+        observe=observe,
     )
 
 

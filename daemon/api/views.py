@@ -10,7 +10,7 @@ import time
 from daemon.api.models import BayLink, BayView, Figures, RackView, Reading, RuleStanding
 from daemon.bay import Bay
 from daemon.loop import Rack
-from sensors.rf import swr_from_powers
+from sensors.rf import swr
 from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, REFLECTED, SUPPLY, UNITS, Link, Quality
 
 
@@ -66,7 +66,7 @@ def figures(bay: Bay) -> Figures:
         drains_a=drains,
         forward_w=_number(values[FORWARD]),
         forward_change_db=None if bay.power.db is None or not bay.lent else round(bay.power.db, 2),
-        swr=_number(swr_from_powers(values[FORWARD], values[REFLECTED])),
+        swr=_number(swr(values[FORWARD], values[REFLECTED])),
         supply_v=_number(values[SUPPLY]),
     )
 

@@ -58,6 +58,7 @@ def drop(
 ) -> None:
     """Drop the key: unkey bays at once, all of them if none is named. A soak that runs there ends."""
     with Client(api) as client:
-        for bay in bays or [None]:
+        each: list[str | None] = [*bays] if bays else [None]
+        for bay in each:
             said = client.unkey(bay)
             typer.echo(f"{said.done}: {', '.join(said.bays)}")

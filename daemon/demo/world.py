@@ -16,7 +16,7 @@ NOTE_NO_BROKER = " Mosquitto is not installed here, so all eight speak over seri
 #: faults count key-down time, so that they wait for the soak to be started
 HOG = '{ kind = "current-hog", device = 2, threshold_v = 0.3, at_s = 90, ramp_s = 300, counts = "key-down" }'
 BAD_LOAD = '{ kind = "bad-load", gamma = 0.5, at_s = 200, ramp_s = 60, counts = "key-down" }'
-DRY_PAD = '{ kind = "dry-pad", device = 1, at_s = 1500, ramp_s = 900, counts = "key-down" }'
+SLOW_HOG = '{ kind = "current-hog", device = 1, threshold_v = 0.3, at_s = 1500, ramp_s = 1800, counts = "key-down" }'
 
 EXTRAS = ["case", "bias", "peak", "load", "ambient"]
 
@@ -68,7 +68,7 @@ EARLIER = [
     Unit("bay-1", 1, "2026-101", "MR-25 no. 001"),
     Unit("bay-2", 2, "2026-102", "MR-25 no. 002"),
     Unit("bay-3", 3, "2026-103", "MR-25 no. 003"),
-    Unit("bay-4", 4, "2026-104", "MR-25 no. 005", fault=DRY_PAD),
+    Unit("bay-4", 4, "2026-104", "MR-25 no. 005", fault=SLOW_HOG),
     Unit("bay-5", 5, "2026-105", "MR-25 no. 007"),
     Unit("bay-6", 6, "2026-106", "MR-25 no. 008"),
 ]
