@@ -44,9 +44,10 @@ need_debian() {
     $line"
     fi
     say "$why Installing by apt: $*"
-    as_root env DEBIAN_FRONTEND=noninteractive apt-get update -qq >/dev/null &&
-        as_root env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends "$@" >/dev/null ||
-        stop "apt could not install $*: see its words above"
+    {
+        as_root env DEBIAN_FRONTEND=noninteractive apt-get update -qq &&
+            as_root env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends "$@"
+    } >/dev/null || stop "apt could not install $*: see its words above"
 }
 
 # new_enough PYTHON: it runs, and it is 3.11 or later
