@@ -9,12 +9,7 @@ from msgspec import UNSET
 from sensors.errors import PackRefused
 from sensors.senml import Record, decode, resolve
 from sensors.types import BOOLEANS, CHANNELS, INDEX, NAN, UNITS, BayStats, Frame, LinkStats, Quality
-
-Convert = Callable[[float, str], tuple[float, Quality]]
-"""A value and the SenML unit of its record -> engineering value and quality; nan with every quality but GOOD."""
-
-Wiring = Mapping[str, Convert]
-"""Channel -> conversion; a channel without one is taken in its engineering unit only."""
+from sensors.wiring import Convert, Wiring, plain
 
 Observe = Callable[[str, str, str, float, float, Quality], None]
 """bay, channel, unit of the record, raw value, engineering value, quality."""
@@ -111,7 +106,7 @@ class Intake:
         self._bays[name] = bay
         self._slots[f"{name}/seq"] = _Slot(bay, "seq", _SEQ, None)
         for channel, index in INDEX.items():
-            convert = None if channel in BOOLEANS else wiring.get(channel) or _as_it_is(UNITS[channel])
+            convert = None if channel in BOOLEANS else wiring.get(channel) or plain(channel)
             self._slots[f"{name}/{channel}"] = _Slot(bay, channel, index, convert)
             if self._any_bay:
                 self._slots[f"{name}/{channel}{MARK}"] = _Slot(bay, channel, index, None, mark=True)
@@ -217,11 +212,6 @@ class Intake:
             what = "a boolean"
         wanted = UNITS[slot.channel]
         bay.stats.last_error = f"{slot.channel}: {what} does not fit here ({wanted} is the channel's own unit)"
-
-
-def _as_it_is(unit: str) -> Convert:
-    good, refused = Quality.GOOD, (NAN, Quality.REFUSED)
-    return lambda value, said: (value, good) if said == unit else refused
 
 
 def _nanoseconds(time_s: float, name: str) -> int:

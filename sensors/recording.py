@@ -10,9 +10,10 @@ from typing import IO, Self
 import zstandard
 
 from sensors.errors import PackRefused, RecordingBroken
-from sensors.intake import MARK, Intake, Wiring
+from sensors.intake import MARK, Intake
 from sensors.senml import PACK_LIMIT_BYTES, RELATIVE_BELOW_S, Record, pack_of
 from sensors.types import BOOLEANS, CHANNELS, UNITS, Frame, LinkStats, Quality
+from sensors.wiring import Wiring
 
 _CHUNK_BYTES = 1 << 18
 #: a zstd block of 4 bytes may hold 128 KiB (RFC 8878 §3.1.1.2), so little is fed at once

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sensors.intake import Convert, Intake
+from sensors.intake import Intake
 from sensors.senml import encode
 from sensors.types import CHANNELS, INDEX, UNITS, Frame, LinkStats, Quality
+from sensors.wiring import Convert
 
 NOW_NS = 1764054000_000000000
 #: the pack that the contract prints

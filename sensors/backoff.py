@@ -1,0 +1,24 @@
+"""How long to wait before trying a lost link again."""
+
+import random
+
+FIRST_S = 0.05
+#: a third of the default lease: a bay whose link blinks keeps its soak
+LONGEST_S = 1.0
+
+
+class Backoff:
+    """Doubling waits up to a second, each cut by up to half at random: links that fell together return one by one."""
+
+    def __init__(self) -> None:
+        self._next_s = FIRST_S
+
+    def reset(self) -> None:
+        """The link stood: begin again with a short wait."""
+        self._next_s = FIRST_S
+
+    def wait_s(self) -> float:
+        """The next wait in seconds."""
+        wait_s = self._next_s * random.uniform(0.5, 1.0)
+        self._next_s = min(self._next_s * 2, LONGEST_S)
+        return wait_s
