@@ -2,8 +2,15 @@
 
 from alerts.types import Event
 
+#: packs of a fast node may come in bursts: so much time between two is a network's, no gap; common practice, no source
+BURST_S = 0.5
 #: room for the rounding of summed sample times
 _ROUNDING_S = 1e-9
+
+
+def seen_s(passed_s: float, sample_s: float) -> float:
+    """How much of the time between two samples counts as seen: two sample times at the most, and none backwards."""
+    return min(max(passed_s, 0.0), max(2 * sample_s, BURST_S))
 
 
 class Dwell:
@@ -45,7 +52,7 @@ class Dwell:
         toward = figure <= self._back if self.raised else figure > self._limit
         if not toward and not self._count:
             return None
-        since_s = min(max(clock_s - self._last_s, 0.0), 2 * sample_s)
+        since_s = seen_s(clock_s - self._last_s, sample_s)
         self._last_s = clock_s
         if not toward:
             self._for_s -= since_s

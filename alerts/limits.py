@@ -101,4 +101,5 @@ class Limits(BaseModel):
     )
 
     # link-lost
-    silent_samples: float = Field(3.0, ge=2, description="sample times without a pack before a warning")
+    silent_samples: float = Field(3.0, ge=2, description="sample times without a pack before a warning ...")
+    silent_min_s: float = Field(1.0, ge=0, description="... and no less than this: a network may hand on in bursts")

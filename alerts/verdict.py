@@ -22,8 +22,8 @@ BENCH = {
 UNSEEN_RATIO = 0.02
 #: how much of the plan's key-down must have been, as a ratio; common practice, no source
 KEY_DOWN_RATIO = 0.95
-#: packs further apart than this many sample times leave time unseen: one lost pack does not
-_GAP_SAMPLES = 2.5
+#: packs further apart than this many sample times, and seconds, leave time unseen: one lost pack or a burst do not
+_GAP_SAMPLES, _GAP_S = 2.5, 1.0
 
 
 class Outcome(StrEnum):
@@ -54,6 +54,7 @@ class Tally:
         self._seen_s = 0.0
         self._gap_s = 0.0
         self._key_down_s = 0.0
+        self._key_downs = 0
         self._driven_s = 0.0
         self._driven_j = 0.0
         self._energy_j = 0.0
@@ -73,6 +74,8 @@ class Tally:
         state = self._keyed.look(frame)
         currents = self._drains.look(frame)
         total_a = sum(currents) if currents else NAN
+        if self._keyed.keyed and not self._before[0]:
+            self._key_downs += 1
         self._before = (self._keyed.keyed, state is State.DRIVEN, values[FORWARD], values[SUPPLY] * total_a)
 
         self._peak("heatsink_max_c", values[HEATSINK])
@@ -123,11 +126,11 @@ class Tally:
             return self._ended(Outcome.INCOMPLETE, [*about_bench, "mend it and soak again", *notes])
         if stopped or not finished:
             return self._ended(Outcome.INCOMPLETE, [stopped or "the plan was not run to its end", *notes])
-        bad = [f.text for f in standing if f.rule not in BENCH and f.priority is Priority.WARNING]
+        bad = [f"still: {f.text}" for f in standing if f.rule not in BENCH and f.priority is Priority.WARNING]
         if bad:
-            return self._ended(Outcome.FAIL, [*(f"at the end of the soak: {text}" for text in bad), *notes])
+            return self._ended(Outcome.FAIL, [*bad, *notes])
         short = self._short(asked_s)
-        short += [f"at the end of the soak: {f.text}" for f in standing if f.rule == "link-lost"]
+        short += [f"still: {f.text}" for f in standing if f.rule == "link-lost"]
         if short:
             return self._ended(Outcome.INCOMPLETE, [*short, *notes])
         return self._ended(Outcome.PASS, notes or ["no rule had anything to say"])
@@ -149,7 +152,7 @@ class Tally:
     def _add(self, passed_s: float) -> None:
         # what the frame before showed holds until this one; time that nobody saw counts for nothing
         self._seen_s += passed_s
-        if passed_s > _GAP_SAMPLES * self._sample_s:
+        if passed_s > max(_GAP_SAMPLES * self._sample_s, _GAP_S):
             self._gap_s += passed_s - self._sample_s
             passed_s = self._sample_s
         keyed, driven, forward_w, drawn_w = self._before
@@ -177,7 +180,8 @@ class Tally:
             if frames > UNSEEN_RATIO * self._frames:
                 part = frames / self._frames
                 short.append(f"{channel} was missing in {part:.0%} of the packs: look at its sensor")
-        if self._key_down_s < KEY_DOWN_RATIO * asked_s:
+        # each key-down is known to one sample time; of short ones, sampled slowly, that is much
+        if self._key_down_s + self._key_downs * self._sample_s < KEY_DOWN_RATIO * asked_s:
             short.append(
                 f"keyed for {self._key_down_s:.0f} s of the {asked_s:.0f} s that the plan asks, "
                 f"under {KEY_DOWN_RATIO:.0%}: look at the keying line and the node"

@@ -28,13 +28,12 @@ class LinkLost:
         self._last_s, self._heard = frame.clock_s, True
         if not self._raised:
             return NOTHING
-        limits = self._terms.limits
-        if not silent_s <= limits.silent_samples * now.sample_s or self._back_since_s != self._back_since_s:
+        limit_s = self._warn_s(now)
+        if not silent_s <= limit_s or self._back_since_s != self._back_since_s:
             self._back_since_s = frame.clock_s
-        if not frame.clock_s - self._back_since_s > limits.off_delay_s:
+        if not frame.clock_s - self._back_since_s > self._terms.limits.off_delay_s:
             return NOTHING
         raised, self._raised, self._back_since_s = self._raised, [], NAN
-        limit_s = limits.silent_samples * now.sample_s
         text = "packs come again, and have come regularly since"
         return [self._finding(frame.time_ns, Event.RETURNED, p, text, value=silent_s, limit=limit_s) for p in raised]
 
@@ -44,7 +43,7 @@ class LinkLost:
         if silent_s != silent_s:  # noqa: PLR0124  nan: the soak's first moment; silence counts from here
             self._last_s = clock_s
             return NOTHING
-        warn_s = self._terms.limits.silent_samples * now.sample_s
+        warn_s = self._warn_s(now)
         if not silent_s > min(warn_s, self._terms.lease_s):
             return NOTHING
         # a slow node may lose one pack like any other: its silence is judged in sample times, not in seconds
@@ -61,6 +60,10 @@ class LinkLost:
     def standing(self) -> Standing:
         """Judges from the first pack on."""
         return JUDGING if self._heard else not_yet("no pack has come")
+
+    def _warn_s(self, now: Situation) -> float:
+        limits = self._terms.limits
+        return max(limits.silent_samples * now.sample_s, limits.silent_min_s)
 
     def _raise(self, time_ns: int, priority: Priority, value: float, limit: float, text: str) -> Finding:
         self._raised.append(priority)

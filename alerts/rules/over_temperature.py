@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, celsius, sentence
-from sensors.types import CASES, CHANNELS, HEATSINK, Frame
+from sensors.types import CASES, CHANNELS, HEATSINK, NAN, Frame
 
 
 class OverTemperature:
@@ -15,13 +15,18 @@ class OverTemperature:
 
     def __init__(self, terms: Terms) -> None:
         self._watches = [(i, _watch(terms, i)) for i in (HEATSINK, *range(CASES.start, CASES.stop))]
+        self._believed_c = terms.limits.sensor_max_c
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
         values, said = frame.values, NOTHING
         for i, watch in self._watches:
-            found = watch.judge(values[i], frame.clock_s, frame.time_ns, now.sample_s)
+            value_c = values[i]
+            # no heat but a short reads so high: it is sensor-fault's to say, and to trip
+            found = watch.judge(
+                value_c if value_c <= self._believed_c else NAN, frame.clock_s, frame.time_ns, now.sample_s
+            )
             if found:
                 said = [*said, *found]
         if not self._judging and values[HEATSINK] == values[HEATSINK]:
