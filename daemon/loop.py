@@ -83,9 +83,10 @@ class Rack:
         bay = self.bays.get(frame.bay)
         if bay is None:
             return  # the link counts strangers; it was configured without this one
+        # kept first: the reading that ends a soak is its last, and a replay must find it there
+        self._keeper.put(frame)
         bay.take(frame)
         self.frames += 1
-        self._keeper.put(frame)
 
     async def _tick(self) -> None:
         due_s = self._clock()

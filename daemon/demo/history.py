@@ -62,8 +62,9 @@ def soak_instantly(unit: Unit, store: Store, start_ns: int, plan_file: Path = PL
         pack = twin.advance(1 / RATE_HZ)
         now_ns = start_ns + int(twin.clock_s * 1e9)
         for frame in intake.feed(pack, twin.clock_s, now_ns):
-            bay.take(frame)
             if bay.course is None:
+                bay.take(frame)  # a bay that was never heard is not keyed
                 job = store.next_job()
                 bay.start(plan, twin.clock_s, now_ns, job=job, number=unit.number, unit=unit.unit, text=text)
             store.put(frame)
+            bay.take(frame)

@@ -1,0 +1,148 @@
+"""The control API over a real socket, with the safety loop running: reading, orders, and what a wrong call gets."""
+
+import asyncio
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+
+from daemon.api.client import Client
+from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.models import BayStatus, SoakOrder
+from daemon.api.server import ApiThread, build
+from daemon.config import RackFile
+from daemon.serve import make_rack
+from daemon.store import Store
+
+RACK = """
+[rack]
+name = "rack-1"
+note = "a note"
+[api]
+port = 0
+[[link]]
+name = "left"
+kind = "serial"
+port = "{port}"
+[[bay]]
+name = "bay-1"
+link = "left"
+[[bay]]
+name = "bay-2"
+link = "left"
+"""
+
+PLAN = '[[phase]]\ndrive = "idle"\nminutes = 1\n'
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> Iterator[str]:
+    """A daemon's loop and API in this process, whose serial port is not there."""
+    path = tmp_path / "rack.toml"
+    path.write_text(RACK.format(port=tmp_path / "not-there"))
+    config = RackFile.from_file(path)
+    with Store(config.rack.data) as store:
+        rack = make_rack(config, store)
+        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
+        began, stop = threading.Event(), asyncio.Event()
+        loops: list[asyncio.AbstractEventLoop] = []
+
+        async def run() -> None:
+            loops.append(asyncio.get_running_loop())
+            loops[0].call_soon(began.set)
+            await rack.run(stop)
+
+        thread = threading.Thread(target=asyncio.run, args=(run(),))
+        thread.start()
+        api.start()
+        assert began.wait(5)
+        yield f"http://127.0.0.1:{api.port}"
+        loops[0].call_soon_threadsafe(stop.set)
+        thread.join(10)
+        api.stop()
+        assert not thread.is_alive()
+
+
+def test_the_rack_is_told_in_its_order_and_silence_is_stale(url: str) -> None:
+    """Two bays that were never heard: empty, stale, no figure that looks like a number."""
+    with Client(url) as client:
+        rack = client.rack()
+    assert [bay.bay for bay in rack.bays] == ["bay-1", "bay-2"]
+    assert rack.note == "a note"
+    for bay in rack.bays:
+        assert (bay.status, bay.stale, bay.age_s, bay.figures.heatsink_c) == (BayStatus.EMPTY, True, None, None)
+        assert bay.link is not None
+        assert not bay.link.connected
+
+
+def test_a_bay_that_is_not_heard_is_not_keyed(url: str) -> None:
+    """The order is refused with a sentence, status 409."""
+    with Client(url) as client, pytest.raises(ApiError, match="nothing is heard from bay-1") as caught:
+        client.soak("bay-1", SoakOrder(plan=PLAN))
+    assert caught.value.status == 409
+
+
+def test_a_plan_that_is_wrong_is_refused_with_its_field(url: str) -> None:
+    """422, and the field by name."""
+    with Client(url) as client, pytest.raises(ApiError, match=r"phase\[1\]\.minutes") as caught:
+        client.soak("bay-1", SoakOrder(plan='[[phase]]\ndrive="idle"\nminutes=0'))
+    assert caught.value.status == 422
+
+
+def test_what_does_not_exist_is_404_and_says_what_does(url: str) -> None:
+    """An unknown bay, an unknown job."""
+    with Client(url) as client:
+        with pytest.raises(ApiError, match="no bay 'bay-9'; known: bay-1, bay-2") as caught:
+            client.unkey("bay-9")
+        assert caught.value.status == 404
+        with pytest.raises(ApiError, match="no job 7") as caught:
+            client.curves(7)
+        assert caught.value.status == 404
+
+
+def test_unkey_always_answers(url: str) -> None:
+    """All bays and one, though nothing is heard of any."""
+    with Client(url) as client:
+        assert client.unkey().bays == ["bay-1", "bay-2"]
+        assert client.unkey("bay-2").bays == ["bay-2"]
+
+
+def test_another_name_for_this_machine_is_refused(url: str) -> None:
+    """A page of a stranger's site that points its name at this machine gets nothing."""
+    answer = httpx.get(f"{url}/v1/rack", headers={"host": "stranger.example"}, trust_env=False)
+    assert answer.status_code == 400
+
+
+def test_a_stranger_s_page_can_t_give_orders(url: str) -> None:
+    """A browser's request from another origin is refused, unkeying alone excepted: that does no harm."""
+    headers = {"origin": "http://stranger.example"}
+    body = SoakOrder(plan=PLAN).model_dump_json()
+    refused = httpx.post(f"{url}/v1/bays/bay-1/soak", content=body, headers=headers, trust_env=False)
+    assert refused.status_code == 403
+    assert httpx.post(f"{url}/v1/unkey", headers=headers, trust_env=False).status_code == 200
+
+
+@pytest.mark.parametrize("query", ["points=1", "points=x", "from_s=nan", "from_s=5&to_s=1"])
+def test_curves_asked_for_wrongly_are_refused_with_the_field(url: str, query: str) -> None:
+    """422, and the field in the answer."""
+    answer = httpx.get(f"{url}/v1/jobs/1/curves?{query}", trust_env=False)
+    assert answer.status_code == 422
+    assert query.split("=")[0] in answer.text
+
+
+def test_health_tells_that_the_loop_keeps_up(url: str) -> None:
+    """No frames, nothing behind, no error."""
+    with Client(url) as client:
+        health = client.health()
+    assert (health.frames, health.store_behind, health.store_error, health.rack) == (0, 0, "", "rack-1")
+
+
+def test_a_silent_daemon_is_named_by_its_address() -> None:
+    """Nobody listens there."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    with Client(f"http://127.0.0.1:{port}", timeout_s=1) as client, pytest.raises(DaemonSilent, match=str(port)):
+        client.rack()
