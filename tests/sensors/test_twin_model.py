@@ -138,6 +138,21 @@ def test_two_tone_mean_is_half_of_pep() -> None:
         assert radio.peak_w == pytest.approx(25.0, rel=0.02)
 
 
+def test_two_tone_efficiency_is_class_b_s() -> None:
+    """Biased at the threshold, two tones take the carrier's efficiency times π/4.
+
+    Source: textbook class B, whose current goes with the envelope: mean of |cos| is 2/π, mean power half.
+    """
+    build = nominal()
+    devices = tuple(replace(d, bias_v=d.threshold_v, threshold_per_k=0.0) for d in build.devices)
+    efficiency = {}
+    for drive in (Drive.CARRIER, Drive.TWO_TONE):
+        radio = keyed(replace(build, devices=devices, compensation_per_k=0.0), drive)
+        run(radio, 30.0)
+        efficiency[drive] = radio.forward_w / (radio.supply_v * sum(radio.drain_a))
+    assert efficiency[Drive.TWO_TONE] / efficiency[Drive.CARRIER] == pytest.approx(math.pi / 4, rel=0.02)
+
+
 def test_reflected_power_is_the_load_s_coefficient_squared() -> None:
     """P_r = |Γ|²·P_f: an SWR of 2 is |Γ| = 1/3 and reflects a ninth (any SWR table)."""
     radio = keyed(nominal())

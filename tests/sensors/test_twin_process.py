@@ -155,7 +155,8 @@ def test_unplugging_hangs_the_port_up_and_plugging_brings_it_back(
     line = Line(tmp_path / "bay-1")
     line.line()
     twin.do("unplug")
-    with pytest.raises(serial.SerialException):
+    # A SerialException from a read, or an OSError from asking what waits: whichever comes first (both are OSErrors).
+    with pytest.raises(OSError, match=r"Input/output error|no data"):
         line.until(lambda readings: False)
     line.port.close()
     assert not (tmp_path / "bay-1").is_symlink()
