@@ -15,7 +15,7 @@ from daemon.errors import NoSuch, StoreUnfit
 from daemon.store import Reader, Store
 from daemon.store.catalog import engine
 from daemon.store.items import FindingKept, JobEnded, JobStarted
-from daemon.store.store import CATALOG
+from daemon.store.reader import CATALOG
 from daemon.store.tables import TABLES
 from sensors.types import NAN, Frame
 

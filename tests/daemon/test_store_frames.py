@@ -66,6 +66,17 @@ def test_frames_come_by_sample_time_over_many_pages_and_of_one_bay(tmp_path: Pat
     assert [f.time_ns for f in back] == [f.time_ns for f in put if f.bay == "bay-2"]
 
 
+def test_a_page_may_end_between_two_frames_of_one_instant(tmp_path: Path, frame_at: MakeFrame) -> None:
+    """A node that restarts in the middle of a second may send the same instant twice, with another seq."""
+    path = tmp_path / "frames.sqlite"
+    put = [frame_at(t // 3) for t in range(PAGE + 2)]
+    for i, frame in enumerate(put):
+        frame.seq = i
+    with closing(FrameWriter(path)) as writer:
+        writer.write([row(f, 0) for f in put], [])
+        assert [f.seq for f in FrameReader(path).frames("bay-1", 0, 2**62)] == list(range(PAGE + 2))
+
+
 def test_both_ends_of_a_stretch_belong_to_it(tmp_path: Path, frame_at: MakeFrame) -> None:
     """Asked from one sample's time to another's, both samples come."""
     path = tmp_path / "frames.sqlite"

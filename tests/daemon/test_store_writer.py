@@ -1,7 +1,6 @@
 """The writer between the safety loop and a disk that is slow, locked, full, or gone with the daemon."""
 
 import json
-import os
 import random
 import shutil
 import sqlite3
@@ -20,7 +19,7 @@ from daemon.store import Reader, Store
 from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameReader, FrameWriter
 from daemon.store.items import JobEnded, JobStarted
-from daemon.store.store import CATALOG, FRAMES
+from daemon.store.reader import CATALOG, FRAMES
 from daemon.store.writer import MORE_ENTRIES, Writer
 from sensors.types import Frame
 
@@ -283,11 +282,14 @@ def test_a_daemon_killed_at_any_instant_has_kept_all_older_than_a_second(tmp_pat
     ) as child:
         assert child.stdout is not None
         put: list[tuple[int, float]] = []
-        for line in child.stdout:
-            put.append(tuple(json.loads(line)))
-            if put[-1][0] >= last_wanted:
-                break
-        os.kill(child.pid, 9)
+        try:
+            for line in child.stdout:
+                seq, put_s = json.loads(line)
+                put.append((seq, put_s))
+                if seq >= last_wanted:
+                    break
+        finally:
+            child.kill()
         killed_s = time.monotonic()
         child.stdout.read()
     with Store(tmp_path) as store:
