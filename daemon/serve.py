@@ -1,6 +1,7 @@
 """The daemon put together from rack.toml: links, bays, store, safety loop, API."""
 
 import asyncio
+import os
 import signal
 import socket
 import sys
@@ -54,6 +55,8 @@ def make_link(config: RackFile, table: LinkTable, observe: Observe | None = None
         wirings,
         username=table.username,
         password=_password(table),
+        # a probe is a guest at the broker: it neither takes over the daemon's session nor its kept packs
+        client_id=f"keysoak-probe-{os.getpid()}" if observe else None,
         observe=observe,
     )
 

@@ -15,7 +15,7 @@ import serial
 from sensors.backoff import LONGEST_S, Backoff
 from sensors.errors import LineRefused, LinkFailed
 from sensors.framing import LINE_LIMIT_BYTES, LineSplitter, open_line
-from sensors.intake import Intake
+from sensors.intake import Intake, Observe
 from sensors.outbox import Outbox, nobody
 from sensors.serial_session import Session
 from sensors.types import Clock, Frame, LinkStats
@@ -42,13 +42,14 @@ class SerialLink:
         crc: bool = True,
         clock: Clock = time.monotonic,
         wall_ns: Callable[[], int] = time.time_ns,
+        observe: Observe | None = None,
     ) -> None:
         self.name = name
         self.stats = LinkStats()
         self._port, self._baud, self._crc = port, baud, crc
         self._bays = tuple(wirings)
         self._clock, self._wall_ns = clock, wall_ns
-        self._intake = Intake(wirings, self.stats)
+        self._intake = Intake(wirings, self.stats, observe)
         self._outbox = Outbox(clock)
 
     def lend(self, bay: str, lease_s: float, tone: bool | None = None) -> None:

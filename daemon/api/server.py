@@ -9,9 +9,10 @@ import socket
 import threading
 from concurrent.futures import Future
 from typing import Annotated, TypeVar
+from urllib.parse import urlsplit
 
 import uvicorn
-from fastapi import FastAPI, HTTPException, Query, Request
+from fastapi import Depends, FastAPI, HTTPException, Query, Request
 from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
@@ -72,8 +73,7 @@ def _add_reading(app: FastAPI, config: RackFile, rack: Rack, store: Store) -> No
 
     @app.get("/v1/rack")
     def whole() -> RackView:
-        trouble = f"Readings can't be kept: {store.error}" if store.error else ""
-        return rack_view(name, trouble or note, rack)
+        return rack_view(name, store.error or note, rack)
 
     @app.get("/v1/bays/{bay}")
     def one(bay: str) -> BayView:
@@ -99,6 +99,13 @@ def _add_reading(app: FastAPI, config: RackFile, rack: Rack, store: Store) -> No
         return store.curves(job, from_s, to_s, points)
 
 
+def own_page(request: Request) -> None:
+    """Refuse an order that a browser sends for another site's page; unkeying is open to all, as it harms nobody."""
+    origin = request.headers.get("origin")
+    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
+        raise HTTPException(403, f"orders are not taken from pages of {origin}")
+
+
 def _add_orders(app: FastAPI, rack: Rack) -> None:
     # async, straight to the loop: an unkey must not queue behind threads that read curves
     @app.post("/v1/unkey")
@@ -109,13 +116,13 @@ def _add_orders(app: FastAPI, rack: Rack) -> None:
     async def unkey(bay: str) -> Said:
         return Said(done="unkeyed", bays=await _wait(rack.drop(bay)))
 
-    @app.post("/v1/bays/{bay}/soak")
+    @app.post("/v1/bays/{bay}/soak", dependencies=[Depends(own_page)])
     async def soak(bay: str, order: SoakOrder) -> Said:
         plan = Plan.from_toml(order.plan)
         job = await _wait(rack.soak(bay, plan, order.plan, order.number, order.unit))
         return Said(done=f"job {job} has begun: {plan.name}", bays=[bay])
 
-    @app.post("/v1/bays/{bay}/done")
+    @app.post("/v1/bays/{bay}/done", dependencies=[Depends(own_page)])
     async def done(bay: str) -> Said:
         await _wait(rack.done(bay))
         return Said(done="the soak goes on", bays=[bay])

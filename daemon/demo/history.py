@@ -46,7 +46,7 @@ def make_history(folder: Path) -> int:
             # one in the afternoon of each of the last days
             start_ns = today_ns - (len(EARLIER) - i) * DAY_NS + 14 * 3600 * 10**9
             soak_instantly(unit, store, start_ns)
-        store.flush(60.0)
+            store.flush(60.0)
     return len(EARLIER)
 
 
