@@ -1,7 +1,6 @@
 """Temperature channels whose sensor is a resistor: thermistors and platinum, alone or in a divider."""
 
 from collections.abc import Callable
-from math import isfinite
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
@@ -96,12 +95,10 @@ class _Resistive(ChannelTable):
             elif unit == "Cel":
                 return pass_through(value)
             elif unit == "Ohm":
-                return from_ohm(value) if isfinite(value) else REFUSED
+                return from_ohm(value)
             elif unit == "V" and supply_v:
                 ratio = value / supply_v
             else:
-                return REFUSED
-            if not isfinite(ratio):
                 return REFUSED
             if to_supply:
                 ratio = 1.0 - ratio

@@ -10,6 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from sensors import ntc, platinum
 from sensors.errors import ConversionUnfit
+from sensors.twin import raw
 from sensors.types import CHANNELS, UNITS, Quality
 from sensors.wiring import Conversion, must_fit, plain, plain_hint
 
@@ -116,6 +117,13 @@ def test_a_broken_platinum_sensor_is_no_temperature(ohm: float, quality: Quality
     assert make({"kind": "platinum"}).build()(ohm, "Ohm")[1] is quality
 
 
+def test_the_rail_tells_a_short_sooner_than_the_resistance() -> None:
+    """With a large reference resistor a short with some resistance of its own still lies at the rail."""
+    table = {**NTC, "reference_ohm": 30_000}
+    assert make(table).build()(0.0015, "/")[1] is Quality.SHORT
+    assert make(table).build()(0.0030, "/")[1] is Quality.OUTSIDE
+
+
 def test_platinum_reads_its_whole_range() -> None:
     """From -200 to 850 C, ends included."""
     read = make({"kind": "platinum"}).build()
@@ -143,6 +151,23 @@ def test_a_detector_is_never_extrapolated(volts: float, quality: Quality) -> Non
 def test_an_amplifier_at_its_rail_is_outside(volts: float, ok: bool) -> None:
     """A shunt's amplifier without supply, or driven to its rail, tells no current."""
     assert (make(SHUNT).build()(volts, "V")[1] is Quality.GOOD) is ok
+
+
+def test_a_product_that_no_double_holds_is_outside() -> None:
+    """A huge number in a pack becomes no infinite reading."""
+    assert make(LINE).build()(1e308, "V")[1] is Quality.OUTSIDE
+
+
+@patient
+@given(st.floats(-20.0, 140.0), st.floats(0.0, 5.0), st.floats(0.02, 99.0))
+def test_the_twins_raw_senses_are_read_back(celsius: float, ampere: float, watt: float) -> None:
+    """What the twin sends as ratio and volts, its own published wiring turns into what it meant."""
+    assert make(NTC).build()(raw.ntc_ratio(celsius), "/") == (pytest.approx(celsius, abs=1e-6), Quality.GOOD)
+    current = {"kind": "line", "gives": "A", "zero": raw.CURRENT_ZERO_V, "span": 1 / raw.CURRENT_V_PER_A}
+    assert make(current).build()(raw.current_v(ampere), "V") == (pytest.approx(ampere, abs=1e-9), Quality.GOOD)
+    power = make({"kind": "detector", "table": raw.detector_table()}).build()
+    assert power(raw.detector_v(watt), "V") == (pytest.approx(watt, rel=0.005), Quality.GOOD)
+    assert power(raw.DETECTOR_FLOOR_V, "V")[1] is Quality.BELOW
 
 
 @pytest.mark.parametrize(("ratio", "ok"), [(0.01, False), (0.05, True), (0.99, False)])
