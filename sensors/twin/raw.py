@@ -5,7 +5,10 @@ Powers: a diode detector that is square-law when small and linear when large. ``
 volts anyhow.
 """
 
+from collections.abc import Iterable
 from math import exp, log10, sqrt
+
+from sensors.types import UNITS
 
 NTC_R0_OHM = 10_000.0
 NTC_BETA_K = 3950.0
@@ -42,3 +45,24 @@ def detector_table() -> list[tuple[float, float]]:
     """The detector's calibration as (V, dBm), 0.01 W to 100 W in steps of 1 dB."""
     powers_w = [10.0 ** (-2.0 + step / 10.0) for step in range(41)]
     return [(detector_v(p), 10.0 * log10(p * 1000.0)) for p in powers_w]
+
+
+def tables(channels: Iterable[str]) -> dict[str, dict[str, object]]:
+    """What ``[bay.channel.<name>]`` of rack.toml says for each of ``channels`` whose raw reading needs a conversion."""
+    ntc = {
+        "kind": "ntc-beta",
+        "beta_k": NTC_BETA_K,
+        "r0_ohm": NTC_R0_OHM,
+        "reference_ohm": NTC_REFERENCE_OHM,
+        "side": "ground",
+    }
+    current = {
+        "kind": "line",
+        "raw": "V",
+        "gives": "A",
+        "zero": CURRENT_ZERO_V,
+        "span": 1.0 / CURRENT_V_PER_A,
+    }
+    power: dict[str, object] = {"kind": "detector", "table": detector_table()}
+    by_unit: dict[str, dict[str, object]] = {"Cel": ntc, "A": current, "W": power}
+    return {name: dict(by_unit[UNITS[name]]) for name in channels if UNITS[name] in by_unit}

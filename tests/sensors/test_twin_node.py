@@ -7,7 +7,9 @@ import time
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import TypeAdapter
 
+from sensors.conversion import ChannelTable
 from sensors.errors import PackRefused
 from sensors.intake import Intake
 from sensors.lease import key_pack
@@ -17,7 +19,8 @@ from sensors.twin.faults import FanStop, OpenSensor, StuckKey
 from sensors.twin.instant import InstantBay
 from sensors.twin.node import Node
 from sensors.twin.spec import UnitSpec
-from sensors.types import FORWARD, HEATSINK, KEY, SUPPLY, UNITS, Frame, LinkStats
+from sensors.types import FORWARD, HEATSINK, INDEX, KEY, SUPPLY, UNITS, Frame, LinkStats, Quality
+from sensors.wiring import Conversion
 
 START_NS = 1_764_054_000 * 10**9
 BAY = "bay-1"
@@ -199,6 +202,30 @@ def test_raw_packs_carry_ratios_and_volts_that_turn_back_into_the_quantities() -
     over = next(i for i, (v, _) in enumerate(table) if v > volts["forward"])
     watts = [10 ** (dbm / 10) / 1000 for _, dbm in table[over - 1 : over + 1]]
     assert watts[0] < plain["forward"] < watts[1]
+
+
+def test_the_documented_wiring_reads_a_raw_node_as_it_is() -> None:
+    """A raw node through the bay's own conversions gives the frame of a node that converts, and names its faults."""
+    extras = ["case", "bias", "peak", "load", "ambient"]
+    tables = raw.tables(["heatsink", "case-1", "case-2", "drain-1", "drain-2", "forward", "peak", "load", "ambient"])
+    conversions: TypeAdapter[ChannelTable] = TypeAdapter(Conversion)
+    wiring = {name: conversions.validate_python(table).build() for name, table in tables.items()}
+    twins = [bay(raw=is_raw, extras=extras, thermal_scale=0.1) for is_raw in (True, False)]
+    for twin in twins:
+        twin.hear(lend(30.0))
+    packs = [[twin.advance(20.0), twin.advance(5.0)][1] for twin in twins]
+    stats = LinkStats()
+    intake = Intake({BAY: wiring}, stats)
+    (converted,) = intake.feed(packs[0], 0.0, START_NS)
+    direct = frame(packs[1])
+    for name in tables:
+        i = INDEX[name]
+        assert converted.quality[i] == Quality.GOOD, name
+        assert converted.values[i] == pytest.approx(direct.values[i], rel=0.005, abs=0.03), name
+    for kind, quality in (("open-sensor", Quality.OPEN), ("shorted-sensor", Quality.SHORT)):
+        faulty = bay(raw=True, fault=[{"kind": kind}])
+        (broken,) = Intake({BAY: wiring}, stats).feed(faulty.advance(0.5), 0.0, START_NS)
+        assert broken.quality[HEATSINK] == quality
 
 
 def test_the_detector_is_square_law_when_small_and_linear_when_large() -> None:
