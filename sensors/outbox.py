@@ -62,6 +62,10 @@ class Outbox:
             order.cut = order.cut if newer is None else newer
         self._urgent[order.bay] = order
 
+    def __bool__(self) -> bool:
+        """Whether an order waits."""
+        return bool(self._urgent or self._loans)
+
     def next(self) -> Order | None:
         """The next order, unkeys first; None when there is none. Loans that have ended meanwhile are dropped."""
         if self._urgent:

@@ -1,0 +1,190 @@
+"""The MQTT link: nodes on a broker, a persistent session that loses no QoS 1 pack, presence, key packs."""
+
+import asyncio
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+
+import aiomqtt
+
+from sensors.backoff import LONGEST_S, Backoff
+from sensors.errors import LinkFailed
+from sensors.intake import Intake, Observe
+from sensors.outbox import Order, Outbox
+from sensors.types import Clock, Frame, LinkStats
+from sensors.wiring import Wiring
+
+#: a dead broker that still holds its TCP connection is noticed within one and a half of these (MQTT 3.1.1 §3.1.2.10)
+_KEEPALIVE_S = 5
+#: connecting, subscribing, and the broker's word for a QoS 1 message: a healthy one takes milliseconds
+_ANSWER_S = 3.0
+#: before an unkey that the broker did not take is tried again
+_AGAIN_S = 0.1
+#: how long the last unkeys are tried when the link ends
+_FAREWELL_S = 0.5
+
+_PRESENCES = {b"online": "online", b"offline": "offline"}
+
+
+class MqttLink:
+    """One broker and the nodes of one rack behind it; a Link (sensors/types.py).
+
+    ``nodes`` names each bay's node, in ``keysoak/<rack>/<node>/...``; a pack is taken only from its own bay's node.
+    Loans go at QoS 0, as one that comes late must not key; unkeys at QoS 1. Nothing is ever retained. While the
+    daemon is away the broker keeps QoS 1 packs for ``client_id``.
+    """
+
+    def __init__(  # noqa: PLR0917  the order is agreed with its callers
+        self,
+        name: str,
+        host: str,
+        port: int,
+        rack: str,
+        nodes: Mapping[str, str],
+        wirings: Mapping[str, Wiring],
+        *,
+        username: str | None = None,
+        password: str | None = None,
+        client_id: str | None = None,
+        clock: Clock = time.monotonic,
+        wall_ns: Callable[[], int] = time.time_ns,
+        observe: Observe | None = None,
+    ) -> None:
+        self.name = name
+        self.stats = LinkStats()
+        self._host, self._port, self._where = host, port, f"{host}:{port}"
+        self._username, self._password = username, password
+        self._client_id = client_id or f"keysoak-{rack}-{name}"
+        self._clock, self._wall_ns = clock, wall_ns
+        self._outbox = Outbox(clock)
+        self._key_topics = {bay: f"keysoak/{rack}/{node}/key" for bay, node in nodes.items()}
+        self._readings: dict[str, Intake] = {}
+        self._presence: dict[str, list[str]] = {}
+        for node in dict.fromkeys(nodes.values()):
+            bays = [bay for bay, its in nodes.items() if its == node]
+            own = {bay: wirings.get(bay, {}) for bay in bays}
+            self._readings[f"keysoak/{rack}/{node}/readings"] = Intake(own, self.stats, observe)
+            self._presence[f"keysoak/{rack}/{node}/presence"] = bays
+
+    def lend(self, bay: str, lease_s: float, tone: bool | None = None) -> None:
+        """Lend the key of ``bay`` for ``lease_s`` seconds from now."""
+        self._outbox.lend(bay, lease_s, tone)
+
+    def unkey(self, bay: str) -> None:
+        """Take the key back at once; kept until the broker has it."""
+        self._outbox.unkey(bay)
+
+    def cut(self, bay: str, opened: bool) -> None:
+        """Unkey, and open (or close again) the supply relay."""
+        self._outbox.unkey(bay, cut=opened)
+
+    async def run(self, deliver: Callable[[Frame], None]) -> None:
+        """Deliver frames until cancelled; then unkey all bays, within half a second."""
+        backoff = Backoff()
+        while True:
+            began_s = time.monotonic()
+            try:
+                await self._connection(deliver)
+            except LinkFailed as err:
+                self.stats.last_error = str(err)
+            finally:
+                self.stats.connected = False
+                for bay in self._key_topics:
+                    self.stats.bays[bay].presence = "unknown"
+            if time.monotonic() - began_s > LONGEST_S:
+                backoff.reset()
+            await asyncio.sleep(backoff.wait_s())
+
+    async def _connection(self, deliver: Callable[[Frame], None]) -> None:
+        """One connection, until it is lost: raises LinkFailed."""
+        client = aiomqtt.Client(
+            self._host,
+            self._port,
+            username=self._username,
+            password=self._password,
+            identifier=self._client_id,
+            protocol=aiomqtt.ProtocolVersion.V311,
+            clean_session=False,
+            keepalive=_KEEPALIVE_S,
+            timeout=_ANSWER_S,
+        )
+        try:
+            async with client:
+                await client.subscribe([(topic, 1) for topic in (*self._readings, *self._presence)])
+                self.stats.connected = True
+                self.stats.connects += 1
+                raise LinkFailed(self._where, await self._talk(client, deliver))
+        except aiomqtt.MqttError as err:
+            raise LinkFailed(self._where, str(err)) from err
+
+    async def _talk(self, client: aiomqtt.Client, deliver: Callable[[Frame], None]) -> str:
+        """Listen and speak until the connection is lost; returns why."""
+        try:
+            async with asyncio.TaskGroup() as tasks:
+                speaker = tasks.create_task(self._speak(client), name=f"{self.name} speaks")
+                why = await self._listen(client, deliver)
+                speaker.cancel()
+        except asyncio.CancelledError:
+            await self._farewell(client)
+            raise
+        return why
+
+    async def _listen(self, client: aiomqtt.Client, deliver: Callable[[Frame], None]) -> str:
+        # ends only when all that was received, and so acknowledged, is delivered: hence it alone ends a connection
+        try:
+            async for message in client.messages:
+                for frame in self._heard(message):
+                    deliver(frame)
+        except aiomqtt.MqttError as err:
+            return str(err.__cause__ or err)
+        return "the broker ended the connection"
+
+    def _heard(self, message: aiomqtt.Message) -> list[Frame]:
+        topic = str(message.topic)
+        payload = message.payload if isinstance(message.payload, bytes) else b""
+        if (bays := self._presence.get(topic)) is not None:
+            for bay in bays:
+                self.stats.bays[bay].presence = _PRESENCES.get(payload, "unknown")
+            return []
+        if message.retain:
+            # what a broker kept says nothing of now, and would look alive
+            self.stats.refused += 1
+            self.stats.last_error = f"{topic}: a retained pack; readings must not be retained"
+            return []
+        return self._readings[topic].feed(payload, self._clock(), self._wall_ns())
+
+    async def _speak(self, client: aiomqtt.Client) -> None:
+        asked = asyncio.Event()
+        asked.set()
+        self._outbox.wake = asked.set
+        while True:
+            await asked.wait()
+            asked.clear()
+            await self._tell_all(client)
+            if self._outbox:
+                await asyncio.sleep(_AGAIN_S)
+                asked.set()
+
+    async def _tell_all(self, client: aiomqtt.Client) -> None:
+        """All orders that wait, in their order; none waits for the broker's word on another."""
+        async with asyncio.TaskGroup() as tasks:
+            while (order := self._outbox.next()) is not None:
+                tasks.create_task(self._tell(client, order), name=f"{self.name} tells {order.bay}")
+
+    async def _tell(self, client: aiomqtt.Client, order: Order) -> None:
+        told = False
+        try:
+            await client.publish(self._key_topics[order.bay], order.pack(self._clock()), qos=0 if order.on else 1)
+            told = True
+        except aiomqtt.MqttError as err:
+            self.stats.last_error = f"{order.bay} could not be told: {err}"
+        finally:
+            if not told:
+                self._outbox.put_back(order)
+
+    async def _farewell(self, client: aiomqtt.Client) -> None:
+        for bay in self._key_topics:
+            self._outbox.unkey(bay)
+        with suppress(TimeoutError):
+            async with asyncio.timeout(_FAREWELL_S):
+                await self._tell_all(client)
