@@ -1,0 +1,54 @@
+"""A figure judged by its unit's own history."""
+
+from random import Random
+
+from alerts.estimators.own_history import OwnHistory
+
+
+def make() -> OwnHistory:
+    return OwnHistory([(0.0, 0.01)], noise_sd=0.02, floor_sd=0.002, delay_s=120.0, run=1e5)
+
+
+def run(history: OwnHistory, seconds: float, *, creep_per_s: float = 0.0, onset_s: float = 1e9) -> float | None:
+    """A figure that answers to temperature with 0.004 a kelvin while that warms; the time of the first signal."""
+    noise = Random("history").gauss
+    at = 0.0
+    while at < seconds:
+        warm_k = 30.0 * (1 - 2.718 ** (-at / 900.0))
+        figure = 1.0 + 0.004 * warm_k + creep_per_s * max(at - onset_s, 0.0) + noise(0.0, 0.004)
+        judged = history.feed(at, (warm_k,), figure)
+        if judged is not None and judged.signals:
+            return at
+        at += 5.0
+    return None
+
+
+def test_a_figure_that_follows_its_temperature_signals_nothing() -> None:
+    """A temperature coefficient that nobody told is learned, not called."""
+    assert run(make(), 6 * 3600.0) is None
+
+
+def test_a_creeping_figure_signals_soon() -> None:
+    """A creep of 0.1 standard deviation a sample is called in less than three minutes, in the right direction."""
+    history = make()
+    at = run(history, 4000.0, creep_per_s=8e-5, onset_s=2000.0)
+    assert at is not None
+    assert 2000.0 < at < 2180.0
+    assert history.off > 0.0
+
+
+def test_one_bad_sample_signals_nothing() -> None:
+    """A single reading however wrong neither signals nor teaches."""
+    history = make()
+    assert run(history, 1500.0) is None
+    before = list(history.fit.theta)
+    judged = history.feed(1505.0, (25.0,), 900.0)
+    assert judged is not None
+    assert not judged.signals
+    assert history.fit.theta == before or abs(history.fit.theta[0] - before[0]) < 1e-3
+
+
+def test_until_it_has_learned_it_does_not_judge() -> None:
+    """Before its first delay is over a history says nothing at all."""
+    history = make()
+    assert all(history.feed(5.0 * i, (0.0,), 1.0) is None for i in range(24))
