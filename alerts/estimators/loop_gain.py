@@ -1,7 +1,7 @@
 """The electro-thermal loop gain ``G = V·(∂I/∂T)·R``: at G ≥ 1 no steady state exists.
 
-The criterion dP/dT < 1/R with P = V·I (Spirito, Breglio, d'Alessandro, Rinaldi, MIEL 2002). Two ways to it
-from data: how current moves with temperature at constant drive, and the heating branch's pole against the cooling one's.
+The criterion dP/dT < 1/R with P = V·I (Spirito, Breglio, d'Alessandro, Rinaldi, MIEL 2002). Two ways to it,
+from data: how current moves with temperature at constant drive; the heating branch's pole against the cooling one's.
 """
 
 from math import exp, inf, sqrt

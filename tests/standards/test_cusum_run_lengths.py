@@ -84,7 +84,7 @@ def test_no_chart_beats_the_continuous_optimum(shift: float, run: float, publish
 
 @pytest.mark.parametrize("shift", [0.5, 1.0, 2.0])
 def test_the_bank_needs_little_longer_than_a_chart_that_knew_the_shift(shift: float) -> None:
-    """At 1e5 samples in control the bank's mean delay is at most 1.3 times that of the CUSUM made for this very shift."""
+    """At 1e5 samples in control the bank's mean delay is at most 1.3 times that of the CUSUM made for this shift."""
     k = shift / 2
     low, high = 0.0, 60.0
     for _ in range(50):
