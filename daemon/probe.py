@@ -1,9 +1,12 @@
 """``keysoak probe``: read each channel once, and say what is wrong with which wire. Nothing is keyed."""
 
 import asyncio
+import re
 from collections.abc import Callable
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from daemon.api.client import Client
@@ -93,7 +96,7 @@ def _tell_view(view: BayView, bay: BayTable, say: Callable[[str], object]) -> bo
 
 
 def _tell_rows(bay: BayTable, rows: list[tuple[str, str, Quality, float]], say: Callable[[str], object]) -> bool:
-    table = Table(title=bay.name, title_justify="left", show_edge=False, pad_edge=False)
+    table = Table(title=bay.name, title_justify="left", box=SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("channel")
     table.add_column("sent", justify="right")
     table.add_column("reads", justify="right")
@@ -107,17 +110,21 @@ def _tell_rows(bay: BayTable, rows: list[tuple[str, str, Quality, float]], say: 
         reads = f"{value:.4g}{unit}" if quality is Quality.GOOD else quality.name.lower()
         if quality is Quality.GOOD and channel in BOOLEANS:
             reads = "yes" if value else "no"
-        table.add_row(channel, sent, reads, "" if quality is Quality.GOOD else _look(bay, channel, quality))
+        look = "" if quality is Quality.GOOD else escape(_look(bay, channel, quality))
+        table.add_row(channel, sent, reads, look)
     console = Console(width=120)
     with console.capture() as text:
         console.print(table)
-    say(text.get())
+    say(re.sub(r" +$", "", text.get(), flags=re.MULTILINE))
     return good
 
 
 def _look(bay: BayTable, channel: str, quality: Quality) -> str:
     conversion = bay.channel.get(channel)
-    return conversion.wire_hint(quality) if conversion else plain_hint(channel, quality)
+    if conversion:
+        return conversion.wire_hint(quality)
+    hint = plain_hint(channel, quality)
+    return f"{hint}, or add [bay.channel.{channel}] to rack.toml" if quality is Quality.REFUSED else hint
 
 
 def _why_silent(bay: BayTable, link: Link) -> str:

@@ -58,7 +58,11 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
             "link[2].port: /dev/../dev/ttyACM0 is already the port of link 'left'",
         ),
         ("rate_hz = 5", '[bay.channel.heat]\nkind = "line"\ngives="Cel"\nspan=1', "channel 'heat' is not known"),
-        ("rate_hz = 5", '[bay.channel.heatsink]\nkind = "line"\ngives = "Cel"', "bay[2].channel.heatsink.span: is missing"),
+        (
+            "rate_hz = 5",
+            '[bay.channel.heatsink]\nkind = "line"\ngives = "Cel"',
+            "bay[2].channel.heatsink.span: is missing",
+        ),
         (
             "rate_hz = 5",
             '[bay.channel.supply]\nkind = "line"\ngives = "Cel"\nspan = 1',
