@@ -41,16 +41,20 @@ class Dissipation:
         if reflected_w != reflected_w:  # noqa: PLR0124  nan: not measured; on a dummy load it is next to nothing
             reflected_w = 0.0
         heat_w = frame.values[SUPPLY] * sum(currents) - forward_w(frame) + reflected_w
-        if heat_w != heat_w:  # noqa: PLR0124  nan
-            self.passed_s = 0.0
-            return heat_w
-        if self.mean_w != self.mean_w:
-            self.mean_w, self._last_s, self.passed_s = heat_w, frame.clock_s, 0.0
-            return heat_w
-        self.passed_s = seen_s(frame.clock_s - self._last_s, sample_s)
-        self._last_s = frame.clock_s
-        self.mean_w += (heat_w - self.mean_w) * self.passed_s / (_AVERAGE_S + self.passed_s)
+        self.take(heat_w, frame.clock_s, sample_s)
         return heat_w
+
+    def take(self, heat_w: float, clock_s: float, sample_s: float) -> None:
+        """Take one figure into the average."""
+        if not math.isfinite(heat_w):
+            self.passed_s = 0.0
+            return
+        if self.mean_w != self.mean_w:
+            self.mean_w, self._last_s, self.passed_s = heat_w, clock_s, 0.0
+            return
+        self.passed_s = seen_s(clock_s - self._last_s, sample_s)
+        self._last_s = clock_s
+        self.mean_w += (heat_w - self.mean_w) * self.passed_s / (_AVERAGE_S + self.passed_s)
 
 
 class Stuck:
@@ -75,7 +79,7 @@ class Stuck:
 
     def look(self, value: float, heat_w: float, dissipation: Dissipation) -> bool | None:
         """Take one reading; None where it does not tell."""
-        if value != value or heat_w != heat_w:  # noqa: PLR0124  nan
+        if value != value or not math.isfinite(heat_w):  # noqa: PLR0124  nan
             return None
         if value != self._last:
             step_c = abs(value - self._last)
