@@ -1,6 +1,7 @@
 """One bay's pipeline, closed over a twin in its own time: the key follows the plan, a fault takes it back."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -123,9 +124,9 @@ def test_the_key_follows_the_plan_and_is_renewed_within_a_third_of_the_lease() -
     first_s = next(t for t, word in w.words if word == "lend")
     assert first_s == pytest.approx(1 + 12, abs=0.6)
     lends = [t for t, word in w.words if word == "lend" and t < first_s + 30]
-    assert max(b - a for a, b in zip(lends, lends[1:], strict=False)) <= 1.0
-    keyed = [s for s in w.bay.strip.points] if w.bay.strip else []
-    assert len(keyed) > 50
+    assert max(b - a for a, b in pairwise(lends)) <= 1.0
+    assert w.bay.strip
+    assert len(w.bay.strip.points) > 50
 
 
 def test_a_fault_takes_the_key_back_in_the_same_turn_and_ends_the_soak() -> None:

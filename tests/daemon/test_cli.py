@@ -41,7 +41,9 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("job")
     (folder / "plan.toml").write_text(PLAN)
     (folder / "rack.toml").write_text(
-        '[rack]\ndata = "."\n[[link]]\nname = "l"\nkind = "serial"\nport = "none"\n[[bay]]\nname = "bay-3"\nlink = "l"\n'
+        '[rack]\ndata = "."\n'
+        '[[link]]\nname = "l"\nkind = "serial"\nport = "none"\n'
+        '[[bay]]\nname = "bay-3"\nlink = "l"\n'
     )
     with Store(folder) as store:
         soak_instantly(Unit("bay-3", 5, "J-5", "MR-25 no. 014"), store, 1_764_054_000 * 10**9, folder / "plan.toml")

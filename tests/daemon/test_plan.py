@@ -87,5 +87,5 @@ def test_the_plans_that_come_along_are_good(file: Path) -> None:
 
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
     """The path is in the message."""
-    with pytest.raises(BadFile, match="none.toml: can't be read"):
+    with pytest.raises(BadFile, match=r"none\.toml: can't be read"):
         Plan.from_file(tmp_path / "none.toml")
