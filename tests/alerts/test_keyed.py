@@ -76,3 +76,12 @@ def test_a_bay_is_known_by_the_drain_channels_that_it_has_ever_had() -> None:
 def test_what_counts_as_no_current_grows_with_the_devices() -> None:
     """0.1 A a device; a lone current, which may be the whole radio's, is given 1 A."""
     assert [round(rest_a(n, Limits()), 6) for n in (1, 2, 4)] == [1.0, 0.2, 0.4]
+
+
+def test_a_first_sample_is_never_steady() -> None:
+    """Not even where a plan sets the settling time to nothing."""
+    keyed = Keyed(Limits(settle_s=0.0))
+    keyed.look(frame(0.0, key=1.0, forward=25.0))
+    assert not keyed.steady(0.0)
+    keyed.look(frame(0.5, key=1.0, forward=25.0))
+    assert keyed.steady(0.5)
