@@ -9,6 +9,9 @@ from sensors.types import NAN, Frame
 
 _LOOK = "look at the node's power, its cable or network, and the link's figures"
 
+#: time passes in ticks: so much before the lease, that the word is out when the lease ends
+_EARLY_S = 0.1
+
 
 class LinkLost:
     """A radio that can't be seen is not kept keyed. While the key is not lent, silence harms nothing: no trip."""
@@ -44,10 +47,10 @@ class LinkLost:
             self._last_s = clock_s
             return NOTHING
         warn_s = self._warn_s(now)
-        if not silent_s > min(warn_s, self._terms.lease_s):
+        if not silent_s > min(warn_s, self._terms.lease_s - _EARLY_S):
             return NOTHING
         # a slow node may lose one pack like any other: its silence is judged in sample times, not in seconds
-        trip_s = max(self._terms.lease_s, warn_s)
+        trip_s = max(self._terms.lease_s - _EARLY_S, warn_s)
         said = []
         if silent_s > warn_s and Priority.WARNING not in self._raised:
             text = f"no pack for {silent_s:.1f} s, where one comes every {now.sample_s:g} s: {_LOOK}"
