@@ -215,8 +215,10 @@ class Intake:
 
 
 def _nanoseconds(time_s: float, name: str) -> int:
-    # a double holds Unix time to a quarter of a microsecond, so a microsecond is what can be kept and compared
-    time_ns = round(time_s * 1e6) * 1000
+    # a double holds Unix time to a quarter of a microsecond, so a microsecond is what can be kept and compared;
+    # whole seconds apart, as their product with 1e6 would be rounded once more
+    whole_s = int(time_s)
+    time_ns = (whole_s * 1_000_000 + round((time_s - whole_s) * 1e6)) * 1000
     if not 0 <= time_ns < 2**63:
         raise PackRefused(f"its time, {time_s:g} s, is in no year that can be kept", name)
     return time_ns

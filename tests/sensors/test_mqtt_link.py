@@ -85,6 +85,8 @@ class Node:
         while done < len(packs):
             with suppress(aiomqtt.MqttError):
                 async with self.client() as client:
+                    lost = client._disconnected  # else asyncio complains that nobody asked it why
+                    lost.add_done_callback(lambda lost: lost.cancelled() or lost.exception())
                     while done < len(packs):
                         each(done)
                         await client.publish(f"{self._topic}/readings", packs[done], qos=1)
