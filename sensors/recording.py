@@ -141,10 +141,11 @@ def packed(frame: Frame) -> bytes:
             records.append(Record(n=channel, u=UNITS[channel], v=value))
         elif quality != _MISSING:
             records.append(Record(n=channel + MARK, vs=Quality(quality).name.lower()))
+    if not records:
+        # a pack without a channel is no frame, and this one was
+        records.append(Record(n=CHANNELS[0] + MARK, vs=Quality.MISSING.name.lower()))
     if frame.seq >= 0:
         records.append(Record(n="seq", v=frame.seq))
-    if not records:
-        records.append(Record(n=CHANNELS[0] + MARK, vs=Quality.MISSING.name.lower()))
     records[0].bn = f"{frame.bay}/"
     records[0].bt = frame.time_ns / 1e9
     return pack_of(records)

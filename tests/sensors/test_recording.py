@@ -57,7 +57,8 @@ def test_what_is_written_comes_back_with_event_time_on_the_clock(tmp_path: Path,
 qualities = st.sampled_from(Quality)
 
 
-@example([(Quality.MISSING, 0.0)] * len(CHANNELS), 5, 3_825_051_038_574_333)
+@example([(Quality.MISSING, 0.0)] * len(CHANNELS), 5, 10**15)
+@example([(Quality.GOOD, 0.0)] * len(CHANNELS), 5, 3_825_051_038_574_333)
 @given(
     st.lists(st.tuples(qualities, st.floats(-1e9, 1e9)), min_size=len(CHANNELS), max_size=len(CHANNELS)),
     st.integers(-1, 2**32 - 1),
