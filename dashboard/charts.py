@@ -4,10 +4,10 @@ Colours are Okabe & Ito's (2008), chosen to be told apart on light and on dark p
 its own dash, so that colour is never the only difference. Text and grid colours come from assets/charts.css.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from daemon.api.models import Curve, CurvesView, JobView, PlanView, Tag
+from daemon.api.models import Curve, CurvesView, JobView, PhaseView, PlanView, Tag
 from dashboard.words import unit_sign
 
 VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", "#c0689a", "#c98a00", "#3d9fd6"
@@ -36,7 +36,7 @@ PANELS = (
     Panel("bias, V", ("bias-1", "bias-2", "bias-3", "bias-4"), 0.12),
 )
 _COLOURS = (VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY, INK)
-_DASHES = ("solid", "solid", "dot", "dash", "dashdot", "longdash", "longdashdot")
+_DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "dot")
 _DASH_SIGNS = {
     "solid": "━━",
     "dot": "┈┈",
@@ -53,7 +53,7 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
     by_name = {c.channel: c for c in curves.curves}
     panels = [p for p in PANELS if any(name in by_name for name in p.channels)]
     floors = _domains(panels)
-    traces: list[dict[str, Any]] = [_plan_bar(job.plan, drive) for drive in HATCHES]
+    traces: list[dict[str, Any]] = [_plan_bar(job.plan, drive, curves.to_s - curves.from_s) for drive in HATCHES]
     layout = _layout(job, curves)
     layout["yaxis"] = {
         "domain": [0, _BAND],
@@ -68,7 +68,7 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
             "fixedrange": True,
             "zeroline": False,
             "nticks": 5,
-            "rangemode": "tozero" if panel.title.startswith(("power", "drain")) else "normal",
+            "autorangeoptions": {"include": _always_shown(panel, by_name)},
         }
         present = [name for name in panel.channels if name in by_name]
         layout["annotations"].append(_heading(panel, present, domain[1]))
@@ -77,6 +77,20 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
             layout["shapes"].append(_limit_line(limit_c, f"y{at}"))
             layout["annotations"].append(_limit_word(limit_c, f"y{at}"))
     return {"data": traces, "layout": layout}
+
+
+def _always_shown(panel: Panel, by_name: Mapping[str, Curve]) -> list[float]:
+    # noise alone must not fill a chart
+    if panel.title.startswith("power"):
+        return [0.0, 5.0]
+    if panel.title.startswith(("drain", "bias")):
+        return [0.0, 1.0]
+    if panel.title == "SWR":
+        return [1.0, 1.5]
+    curve = by_name.get(panel.channels[0])
+    first = next((v for v in curve.value if v is not None), None) if curve else None
+    spread = 0.5 if panel.title.startswith("supply") else 5.0
+    return [] if first is None else [first - spread, first + spread]
 
 
 def _domains(panels: Sequence[Panel]) -> list[list[float]]:
@@ -107,7 +121,7 @@ def _line(curve: Curve, at: int, axis: str) -> dict[str, Any]:
     }
 
 
-def _plan_bar(plan: PlanView, drive: str) -> dict[str, Any]:
+def _plan_bar(plan: PlanView, drive: str, shown_s: float) -> dict[str, Any]:
     phases = [p for p in plan.phases if p.drive == drive]
     return {
         "type": "bar",
@@ -119,7 +133,8 @@ def _plan_bar(plan: PlanView, drive: str) -> dict[str, Any]:
         "width": 1,
         "xaxis": "x",
         "yaxis": "y",
-        "text": [drive if p.on_s is None else f"{drive} {p.on_s:g} s on, {p.off_s:g} s off" for p in phases],
+        "text": [_phase_word(p, shown_s) for p in phases],
+        "textangle": 0,
         "textposition": "inside",
         "insidetextanchor": "middle",
         "constraintext": "none",
@@ -137,6 +152,13 @@ def _plan_bar(plan: PlanView, drive: str) -> dict[str, Any]:
             },
         },
     }
+
+
+def _phase_word(phase: PhaseView, shown_s: float) -> str:
+    # as much as fits: about 110 letters are as wide as the whole chart
+    room = 110 * (phase.end_s - phase.start_s) / max(shown_s, 1.0)
+    full = phase.drive if phase.on_s is None else f"{phase.drive} {phase.on_s:g} s on, {phase.off_s:g} s off"
+    return next((word for word in (full, phase.drive) if len(word) < room), "")
 
 
 def _heading(panel: Panel, present: Sequence[str], top: float) -> dict[str, Any]:
@@ -208,6 +230,7 @@ def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
             "spikedash": "solid",
             "spikecolor": INK,
             "hoverformat": ".2f",
+            "unifiedhovertitle": {"text": "%{x:.2f} min"},
             "zeroline": False,
         },
         "shapes": [

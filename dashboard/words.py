@@ -16,9 +16,9 @@ def number(value: float | None, unit: str = "") -> str:
     """A figure with its unit, rounded to what the unit deserves; a dash where it is not known."""
     if value is None:
         return NOT_KNOWN
-    if not unit and value == int(value):
-        return f"{value:,.0f}".replace(",", "\u202f")
-    places = {"Cel": 1, "A": 3, "V": 2, "W": 2, "s": 0, "J": 0}.get(unit, 2)
+    if unit in ("", "s") and value == int(value):
+        return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit}" if unit else "")
+    places = {"Cel": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0}.get(unit, 2)
     sign = unit_sign(unit)
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return f"{text}\u00a0{sign}" if sign else text
@@ -63,6 +63,10 @@ def figure_name(name: str) -> tuple[str, str]:
     """A figure's plain name and its unit, from a name that carries the unit: ``heatsink_max_c``."""
     for suffix, unit in SUFFIXES.items():
         if name.endswith(suffix):
-            return name.removesuffix(suffix).replace("_", " "), unit
-    plain = name.replace("_", " ")
-    return (f"SWR{plain[3:]}" if plain.startswith("swr") else plain), ""
+            return _plain(name.removesuffix(suffix)), unit
+    return _plain(name), ""
+
+
+def _plain(name: str) -> str:
+    text = name.replace("_", " ")
+    return f"SWR{text[3:]}" if text.startswith("swr") else text

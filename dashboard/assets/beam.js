@@ -6,6 +6,8 @@ import { fixed } from "./words.js";
 // a difference of a quarter of the mean lays the beam over as far as it goes
 const FULL_TILT = 0.25;
 const FULL_DEG = 16;
+// a matched pair differs by this much and no one minds (common practice, no source)
+const LEVEL = 0.03;
 // below this nothing flows worth weighing
 const FLOOR_A = 0.05;
 
@@ -45,13 +47,13 @@ export function setBeam(beam, drains) {
   const crowd = drains.length > 2; // then the unit stands once, under them
   [...beam.amps.children].forEach((cell, i) => setText(cell, crowd ? fixed(drains[i], 2) : `${fixed(drains[i], 2)} A`));
   setClass(beam.amps, "crowd", crowd);
-  setText(beam.word, crowd && spread >= 0.02 ? `A · no. ${worst + 1}: +${percent(spread)}` : wordOf(drains, spread, worst));
+  setText(beam.word, crowd && spread >= LEVEL ? `A · no. ${worst + 1}: +${percent(spread)}` : wordOf(drains, spread, worst));
 }
 
 function wordOf(drains, spread, worst) {
   if (drains.length === 1) return "total drain current";
   if (spread === null) return drains.length ? "no drain current" : "drain currents";
-  if (spread < 0.02) return "drains level";
+  if (spread < LEVEL) return "drains level";
   return `drain ${worst + 1}: ${percent(spread)} more`;
 }
 

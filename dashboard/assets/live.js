@@ -4,7 +4,8 @@
 const EVERY_MS = 500;
 const HIDDEN_MS = 3000;
 const GIVE_UP_MS = 2500;
-export const STALE_S = 3;
+// with the half second between two looks: loud within 3 s of the last answer
+const STALE_S = 2.4;
 
 const state = { rack: null, bay: null, error: "", answered: performance.now(), ageS: 0 };
 let wake = () => {};
@@ -43,8 +44,9 @@ async function ask() {
 }
 
 export async function run(draw) {
+  const look = () => draw(view());
   document.addEventListener("visibilitychange", () => wake());
-  setInterval(() => draw(view()), 1000);
+  setInterval(look, EVERY_MS); // ages run on while an answer is awaited
   for (;;) {
     const asked = performance.now();
     try {
@@ -52,7 +54,7 @@ export async function run(draw) {
     } catch (fault) {
       state.error = `the dashboard does not answer (${fault.name === "TimeoutError" ? "no answer in time" : fault.message})`;
     }
-    draw(view());
+    look();
     const pause = (document.hidden ? HIDDEN_MS : EVERY_MS) - (performance.now() - asked);
     await new Promise((go) => {
       wake = go;

@@ -31,8 +31,9 @@ function drawPulse({ rack, ageS, silent, error }) {
   setText(pulse, silent ? `Silent for ${long(ageS)}` : rack ? `${rack.rack} · ${keyed} keyed` : "Asking …");
   const outage = document.getElementById("outage");
   setAttr(outage, "class", silent ? "outage shown" : "outage");
-  const known = rack ? "The figures below are old." : "Nothing is known of the rack.";
+  const known = rack ? "The figures below are old" : "Nothing is known of the rack";
+  const why = error || "the daemon does not answer";
   setAttr(document.documentElement, "data-silent", silent ? "yes" : null);
   // the age is on every shelf and in the head; this sentence stays as it is, or it would be read out every second
-  setText(outage, silent ? `${known} No answer: ${error || "the daemon does not answer"}. Unkey still works where the daemon lives; if in doubt, pull the key lines.` : "");
+  setText(outage, silent ? `${known}: ${why}${/[.?!]$/.test(why) ? "" : "."} Unkey may still reach the daemon; if in doubt, pull the key lines.` : "");
 }

@@ -39,13 +39,15 @@ async function post(path, body) {
       signal: AbortSignal.timeout(GIVE_UP_MS),
     });
     const text = await answer.text();
+    const unsure = answer.status >= 500;
     try {
-      return JSON.parse(text);
+      return { ...JSON.parse(text), unsure };
     } catch {
-      return { failed: text.trim() || `the dashboard answered ${answer.status}` };
+      return { failed: text.trim() || `the dashboard answered ${answer.status}`, unsure };
     }
   } catch (fault) {
-    return { failed: `the dashboard does not answer (${fault.name === "TimeoutError" ? "3 s" : fault.message})` };
+    const how = fault.name === "TimeoutError" ? "within 3 s" : `(${fault.message})`;
+    return { failed: `the dashboard does not answer ${how}`, unsure: true };
   }
 }
 
@@ -57,7 +59,7 @@ function tell(kind, form, said) {
   const where = form.querySelector(".form-said");
   if (where) {
     where.textContent = said.failed ?? "";
-    if (said.failed !== undefined) return;
+    if (said.failed !== undefined && !said.unsure) return;
   }
   if (said.failed === undefined) {
     const bays = (said.bays ?? []).join(", ");
@@ -66,7 +68,8 @@ function tell(kind, form, said) {
   } else if (kind === "unkey") {
     show("failed", "UNKEYING FAILED: pull the key line, or switch the supply off, now.", said.failed);
   } else {
-    show("failed", "Not done.", said.failed);
+    // whoever did not answer may have heard the order all the same
+    show("failed", said.unsure ? "No answer: it may still be done. Watch the bay." : "Not done.", said.failed);
   }
 }
 

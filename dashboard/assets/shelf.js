@@ -92,7 +92,7 @@ function setFigures(shelf, bay) {
 
 function powerUnder(f) {
   const change = f.forward_change_db;
-  const db = change === null ? "" : `${change > 0 ? "+" : ""}${fixed(change, 1)} dB`;
+  const db = change === null ? "" : `${change >= 0.05 ? "+" : ""}${fixed(change, 1)} dB`;
   const swr = f.swr === null ? "" : `SWR ${fixed(f.swr, 2)}`;
   return [db, swr].filter(Boolean).join(" · ");
 }

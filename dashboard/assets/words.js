@@ -4,7 +4,8 @@ export const DASH = "–";
 
 export function fixed(value, places) {
   if (value === null || value === undefined) return DASH;
-  return value.toFixed(places).replace("-", "−");
+  const text = value.toFixed(places).replace("-", "−");
+  return /[1-9]/.test(text) ? text : text.replace("−", ""); // no "−0.0"
 }
 
 // 9:30 with its unit beside it: minutes and seconds under an hour, else hours and minutes
@@ -40,7 +41,7 @@ export function sentence(bay) {
   if (bay.status === "waiting") return bay.ask ?? "Waits for a person.";
   if (bay.status === "dropped") return bay.reasons[0] ?? "A person unkeyed this bay.";
   if (bay.status === "done") return bay.reasons[0] ?? "The plan ran to its end.";
-  if (bay.status === "empty") return "Empty.";
+  if (bay.status === "empty") return "Empty. Open the bay to start a soak.";
   const standing = standingTags(bay.tags);
   if (standing.length) return standing.at(-1).text;
   const phase = phaseAt(bay.plan, bay.elapsed_s);

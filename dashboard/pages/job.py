@@ -55,7 +55,7 @@ def page(job: JobView) -> Component:
                             html.Div(
                                 dcc.Graph(
                                     id="curves",
-                                    config={"displayModeBar": False, "displaylogo": False, "responsive": True},
+                                    config={"displayModeBar": False, "showTips": False, "responsive": True},
                                     style={"height": "100%"},
                                 ),
                                 className="curves",
@@ -106,8 +106,8 @@ def aside(job: JobView) -> list[Component]:
             ]
         ),
         html.Section([html.H2("Alerts"), _tags(job)]),
-        *_numbers("Figures", job.figures),
-        *_numbers("Limits", job.limits),
+        *([html.Section([html.H2("Figures"), _numbers(job.figures)])] if job.figures else []),
+        html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
     ]
 
 
@@ -133,14 +133,12 @@ def _tags(job: JobView) -> Component:
     )
 
 
-def _numbers(title: str, values: Mapping[str, float | None]) -> list[Component]:
-    if not values:
-        return []
+def _numbers(values: Mapping[str, float | None]) -> Component:
     rows: dict[str, str | Component] = {}
     for name, value in values.items():
         plain, unit = figure_name(name)
         rows[plain] = duration(value) if unit == "s" and (value or 0) >= 60 else number(value, unit)
-    return [html.Section([html.H2(title), _facts(rows)])]
+    return _facts(rows)
 
 
 def _facts(rows: Mapping[str, str | Component]) -> Component:

@@ -1,0 +1,183 @@
+"""A real daemon in this process (whose serial port is not there) and the dashboard that talks to it."""
+
+import asyncio
+import socket
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+import uvicorn
+
+from daemon.api.models import Curve, CurvesView, JobView, PhaseView, PlanView, Tag
+from daemon.api.server import ApiThread, build
+from daemon.config import RackFile
+from daemon.serve import make_rack
+from daemon.store import Store
+from daemon.store.items import JobEnded, JobStarted
+from dashboard import app
+from sensors.types import CHANNELS, NAN, Frame, Quality
+
+#: any moment will do: 2025-11-25 07:00 UTC
+START_NS = 1_764_054_000 * 10**9
+
+RACK = """
+[rack]
+name = "rack-1"
+note = "a note"
+[api]
+port = 0
+[[link]]
+name = "left"
+kind = "serial"
+port = "{port}"
+[[bay]]
+name = "bay-1"
+link = "left"
+[[bay]]
+name = "bay-2"
+link = "left"
+"""
+
+
+def frame(at_s: float, **channels: float) -> Frame:
+    """A frame of bay-1 with these channels alone."""
+    given = {name.replace("_", "-"): value for name, value in channels.items()}
+    values = tuple(given.get(name, NAN) for name in CHANNELS)
+    quality = bytes(Quality.GOOD if name in given else Quality.MISSING for name in CHANNELS)
+    return Frame("bay-1", START_NS + round(at_s * 1e9), 1000.0 + at_s, round(at_s * 2), values, quality)
+
+
+@contextmanager
+def daemon_in(folder: Path) -> Iterator[str]:
+    """A daemon's loop and API, with job 1 (a minute of readings) in its store; its address."""
+    path = folder / "rack.toml"
+    path.write_text(RACK.format(port=folder / "not-there"))
+    config = RackFile.from_file(path)
+    with Store(config.rack.data) as store:
+        plan = '[[phase]]\ndrive = "carrier"\nminutes = 1\n'
+        store.put(JobStarted(1, "J-1", "MR-25 no. 014", "bay-1", "soak", plan, {"heatsink_c": 75.0}, START_NS, 1000.0))
+        for i in range(120):
+            store.put(frame(i / 2, heatsink=22 + i / 10, drain_1=2.0, supply=13.8, forward=25.0, key=1.0))
+        store.put(JobEnded(1, START_NS + 60 * 10**9, "pass", ["nothing was raised"], {"heatsink_max_c": 33.9}))
+        store.flush()
+        rack = make_rack(config, store)
+        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
+        began, stop = threading.Event(), asyncio.Event()
+        loops: list[asyncio.AbstractEventLoop] = []
+
+        async def run() -> None:
+            loops.append(asyncio.get_running_loop())
+            loops[0].call_soon(began.set)
+            await rack.run(stop)
+
+        thread = threading.Thread(target=asyncio.run, args=(run(),))
+        thread.start()
+        api.start()
+        assert began.wait(5)
+        try:
+            yield f"http://127.0.0.1:{api.port}"
+        finally:
+            loops[0].call_soon_threadsafe(stop.set)
+            thread.join(10)
+            api.stop()
+
+
+@contextmanager
+def served(api: str, port: int = 0, names: Sequence[str] = ()) -> Iterator[int]:
+    """The dashboard on a real socket, on a thread; its port."""
+    listener = socket.create_server(("127.0.0.1", port))
+    server = uvicorn.Server(uvicorn.Config(app.build(api, names), log_level="warning", access_log=False))
+    thread = threading.Thread(target=server.run, args=([listener],))
+    thread.start()
+    try:
+        yield listener.getsockname()[1]
+    finally:
+        server.should_exit = server.force_exit = True
+        thread.join(10)
+        listener.close()
+
+
+@contextmanager
+def asked(api: str, names: Sequence[str] = ()) -> Iterator[httpx.Client]:
+    """The dashboard, asked as a browser on this machine asks."""
+    with served(api, names=names) as port, httpx.Client(base_url=f"http://127.0.0.1:{port}", trust_env=False) as client:
+        yield client
+
+
+@pytest.fixture(scope="session")
+def api(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a daemon that lives as long as the tests."""
+    with daemon_in(tmp_path_factory.mktemp("daemon")) as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def page(api: str) -> Iterator[httpx.Client]:
+    """The dashboard, asked as a browser on this machine asks."""
+    with asked(api) as client:
+        yield client
+
+
+@pytest.fixture
+def alone() -> Iterator[httpx.Client]:
+    """A dashboard whose daemon is not there."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    with asked(f"http://127.0.0.1:{port}") as client:
+        yield client
+
+
+PLAN = PlanView(
+    name="soak",
+    total_s=600.0,
+    phases=[
+        PhaseView(drive="off", start_s=0.0, end_s=60.0),
+        PhaseView(drive="carrier", start_s=60.0, end_s=600.0, on_s=60.0, off_s=60.0),
+    ],
+)
+
+
+def tag(at_s: float, priority: str = "warning", event: str = "raised") -> Tag:
+    """A finding at so many seconds."""
+    return Tag(
+        at_s=at_s,
+        time_ns=START_NS,
+        rule="over-temperature",
+        event=event,
+        priority=priority,
+        value=76.0,
+        limit=75.0,
+        unit="Cel",
+        text=f"heatsink 76.0 °C at {at_s:g}",
+    )
+
+
+def job(number: int = 1, verdict: str | None = "pass", tags: list[Tag] | None = None, at_s: float = 0.0) -> JobView:
+    """A job, running where it has no verdict."""
+    started_ns = START_NS + round(at_s * 1e9)
+    return JobView(
+        job=number,
+        number=f"J-{number}",
+        unit="MR-25 no. 014",
+        bay="bay-1",
+        plan=PLAN,
+        started_ns=started_ns,
+        ended_ns=started_ns + 600 * 10**9 if verdict else None,
+        verdict=verdict,
+        reasons=["nothing was raised"] if verdict else [],
+        figures={"heatsink_max_c": 61.2, "rise_k": None},
+        limits={"heatsink_c": 75.0},
+        tags=tags or [],
+    )
+
+
+def curves(**channels: Sequence[float | None]) -> CurvesView:
+    """Curves of a job over its whole plan, evenly spaced."""
+    found = []
+    for name, values in channels.items():
+        at_s = [600.0 * i / max(1, len(values) - 1) for i in range(len(values))]
+        found.append(Curve(channel=name.replace("_", "-"), unit="Cel", at_s=at_s, value=list(values)))
+    return CurvesView(job=1, from_s=0.0, to_s=600.0, frames=100, curves=found)

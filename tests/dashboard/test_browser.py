@@ -1,0 +1,179 @@
+"""The page's own scripts and styles in a real browser, with a real daemon behind."""
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.dashboard.conftest import served
+
+PATHS = ("/", "/jobs", "/job/1", "/bay/bay-1", "/about")
+WORDS = ["--disable-quic", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, without a window."""
+    path = shutil.which("chromium")
+    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
+    # Chromium's own sandbox will not start for root
+    words = [*WORDS, "--no-sandbox"] if os.geteuid() == 0 else WORDS
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=words)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def address(api: str) -> Iterator[str]:
+    """Where the dashboard is served."""
+    with served(api) as port:
+        yield f"http://127.0.0.1:{port}"
+
+
+@pytest.fixture
+def tab(browser: Browser) -> Iterator[Page]:
+    """A tab whose console had no complaint and that asked for nothing from elsewhere."""
+    tab = browser.new_page()
+    complaints: list[str] = []
+    tab.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
+    tab.on("pageerror", lambda err: complaints.append(str(err)))
+    tab.on("request", lambda asked: complaints.append(asked.url) if "//127.0.0.1:" not in asked.url else None)
+    yield tab
+    tab.close()
+    # a server that a test stopped itself, and a plan that it had refused, are no complaints
+    known = ("ERR_CONNECTION", "status of 422", "data:", "blob:")
+    assert [c for c in complaints if not any(word in c for word in known)] == []
+
+
+def settled(tab: Page, path: str) -> None:
+    """Wait until a page has what it shows."""
+    expect(tab.locator("main h1")).to_have_count(1, timeout=15_000)
+    if path in ("/", "/bay/bay-1"):
+        expect(tab.locator(".shelf").first).to_be_visible()
+    if path == "/job/1":
+        expect(tab.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=15_000)
+
+
+@pytest.mark.parametrize("wide", [1280, 768, 390])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_scrolls_sideways_and_every_target_is_large_enough(
+    tab: Page, address: str, wide: int, scheme: str
+) -> None:
+    """44 px for a finger in a glove; links inside a sentence are left out, as WCAG 2.2 (2.5.8) leaves them out."""
+    tab.set_viewport_size({"width": wide, "height": 844})
+    tab.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+    for path in PATHS:
+        tab.goto(address + path)
+        settled(tab, path)
+        assert tab.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), path
+        small = tab.evaluate(
+            """() => [...document.querySelectorAll("button, a, input, textarea, summary")].filter((e) => {
+                 const box = e.getBoundingClientRect();
+                 return box.width && box.left >= 0 && !e.closest("p") && (box.height < 43.5 || box.width < 43.5);
+               }).map((e) => e.outerHTML.slice(0, 120))"""
+        )
+        assert small == [], path
+        assert tab.get_by_role("button", name="Unkey all").is_visible()
+
+
+def test_the_rack_page_loads_no_plotly(tab: Page, address: str) -> None:
+    """It is most of what Dash could load, and a tablet beside a radio needs none of it."""
+    loaded: list[str] = []
+    tab.on("request", lambda asked: loaded.append(asked.url))
+    tab.goto(address)
+    settled(tab, "/")
+    assert loaded
+    assert not any("plotly" in url or "async-graph" in url for url in loaded)
+
+
+def test_a_bay_that_was_never_heard_is_loud(tab: Page, address: str) -> None:
+    """Struck through, with a word."""
+    tab.goto(address)
+    shelf = tab.get_by_role("region", name="Bay bay-1")
+    expect(shelf).to_contain_text("never heard")
+    expect(shelf.locator(".big").first).to_have_css("text-decoration-line", "line-through")
+
+
+def test_a_page_heals_by_itself_when_the_dashboard_comes_back(tab: Page, api: str) -> None:
+    """Loud while it is gone, a press says that it failed, and all is well within a second of its return."""
+    with ExitStack() as first:
+        port = first.enter_context(served(api))
+        tab.goto(f"http://127.0.0.1:{port}")
+        settled(tab, "/")
+        expect(tab.locator("#outage")).not_to_be_visible()
+        first.close()
+    expect(tab.locator("#outage")).to_be_visible(timeout=4_000)
+    tab.get_by_role("button", name="Unkey all").click()
+    expect(tab.locator("#said")).to_contain_text("pull the key line")
+    with served(api, port):
+        expect(tab.locator("#outage")).not_to_be_visible(timeout=2_000)
+        tab.get_by_role("button", name="Unkey bay-2").click()
+        expect(tab.locator("#said")).to_contain_text("Unkeyed: bay-2")
+
+
+def test_every_order_can_be_given_from_the_keyboard_and_its_focus_is_seen(tab: Page, address: str) -> None:
+    """The first stops are the skip link, the pages, and the red button."""
+    tab.goto(address)
+    settled(tab, "/")
+    for _ in range(6):
+        tab.keyboard.press("Tab")
+    focused = tab.locator(":focus")
+    expect(focused).to_have_text("Unkey all")
+    assert focused.evaluate("e => getComputedStyle(e).outlineStyle") == "solid"
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#said")).to_contain_text("Unkeyed")
+
+
+def test_a_wrong_plan_is_told_in_the_form(tab: Page, address: str) -> None:
+    """The field and what would be right, beside the text that was sent; nothing was started."""
+    tab.goto(f"{address}/bay/bay-1")
+    tab.get_by_role("button", name="Evening soak").click()
+    box = tab.get_by_label("Text of the plan")
+    expect(box).to_have_value(re.compile('^name = "evening soak"'))
+    box.fill('[[phase]]\ndrive = "loud"\nminutes = 1\n')
+    with tab.expect_response("**/soak") as answer:
+        tab.get_by_role("button", name="Start the soak").click()
+    assert answer.value.status == 422
+    expect(tab.locator(".form-said")).to_contain_text("phase[1].drive")
+
+
+@pytest.mark.parametrize(
+    ("drains", "leans"),
+    [([2.0, 2.5], 1), ([2.5, 2.0], -1), ([2.0, 2.0], 0), ([2.0], 0), ([], 0), ([0.01, 0.0], 0), ([2, 2, 2, 3], 1)],
+)
+def test_the_beam_tips_to_the_hungrier_device(tab: Page, address: str, drains: list[float], leans: int) -> None:
+    """And lies level where there is nothing to compare or nothing flows."""
+    tab.goto(address)
+    deg = tab.evaluate("async (d) => (await import('/assets/beam.js')).weigh(d).deg", drains)
+    assert (deg > 1) - (deg < -1) == leans
+    assert abs(deg) <= 16
+
+
+def test_a_zoom_fetches_finer_readings(tab: Page, address: str) -> None:
+    """The axis follows, and the button shows the whole soak again."""
+    tab.goto(f"{address}/job/1")
+    settled(tab, "/job/1")
+    expect(tab.locator(".js-plotly-plot .scatterlayer .trace").first).to_be_attached()
+    whole_s = wide_s(tab)
+    tab.get_by_role("button", name="Closer").click()
+    until_wide(tab, whole_s / 2)
+    tab.get_by_role("button", name="Whole soak").click()
+    until_wide(tab, whole_s)
+
+
+WIDE = "() => { const [a, b] = document.querySelector('.js-plotly-plot').layout.xaxis.range; return (b - a) * 60; }"
+
+
+def wide_s(tab: Page) -> float:
+    """How many seconds the charts show."""
+    return float(tab.evaluate(WIDE))
+
+
+def until_wide(tab: Page, wanted_s: float) -> None:
+    """Wait until they show so many."""
+    tab.wait_for_function(f"(wanted) => Math.abs(({WIDE})() - wanted) < 1", arg=wanted_s)
