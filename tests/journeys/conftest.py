@@ -1,0 +1,16 @@
+"""One rack a test, all of whose parts are gone after it."""
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.journeys.rig import OnePort, Rig
+
+
+@pytest.fixture
+def rig(tmp_path: Path, mosquitto: OnePort) -> Iterator[Rig]:
+    """A rack of four twins whose daemon is not running yet."""
+    with contextlib.ExitStack() as stack:
+        yield Rig(tmp_path, mosquitto, stack)

@@ -1,0 +1,69 @@
+"""The page in a real browser."""
+
+import os
+import shutil
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, expect, sync_playwright
+
+from tests.journeys.children import until
+from tests.journeys.rig import BAYS, Rig
+
+pytestmark = pytest.mark.journey
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, without a window."""
+    path = shutil.which("chromium")
+    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
+    # Chromium's own sandbox will not start for root
+    words = ["--no-sandbox"] if os.geteuid() == 0 else []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=words)
+        yield browser
+        browser.close()
+
+
+def test_unkey_on_the_page_unkeys_the_twin_and_unkey_all_the_rest(rig: Rig, browser: Browser) -> None:
+    """One press each, no question asked, and the browser's console has no complaint."""
+    rig.start_daemon()
+    rig.soak_keyed()
+    page_at = rig.start_page().url
+    complaints: list[str] = []
+    page = browser.new_page()
+    page.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
+    page.on("pageerror", lambda err: complaints.append(str(err)))
+    page.goto(page_at)
+    shelf = page.get_by_role("region", name="Bay bay-2")
+    expect(shelf).to_contain_text("keyed", timeout=15_000)
+
+    since = rig.twins.mark()
+    shelf.get_by_role("button", name="Unkey bay-2").click()
+    assert rig.twins.event("key", "bay-2", since, on=False)["why"] == "told"
+    expect(shelf).to_contain_text("unkeyed", ignore_case=True)
+    assert rig.bay("bay-2").status == "dropped"
+    assert [bay for bay in BAYS if rig.twins.keyed(bay)] == ["bay-1", "bay-3", "bay-4"]
+
+    page.get_by_role("button", name="Unkey all").click()
+    until(lambda: not any(rig.twins.keyed(bay) for bay in BAYS), "every twin unkeyed")
+    page.close()
+    assert complaints == []
+
+
+def test_when_the_daemon_dies_the_page_says_so_and_unkeying_says_that_it_failed(rig: Rig, browser: Browser) -> None:
+    """Stale is loud: no figure looks alive, and a press that reached nobody is never taken for one that did."""
+    rig.start_daemon()
+    page_at = rig.start_page().url
+    page = browser.new_page()
+    page.goto(page_at)
+    shelf = page.get_by_role("region", name="Bay bay-1")
+    expect(shelf).to_be_visible(timeout=15_000)
+    expect(shelf).not_to_have_class("stale")
+    rig.daemon.kill()
+    expect(page.locator("#outage")).not_to_be_empty(timeout=10_000)
+    expect(shelf).to_contain_text("silent", timeout=10_000)
+    page.get_by_role("button", name="Unkey all").click()
+    expect(page.locator("#said")).to_contain_text("FAILED", ignore_case=True, timeout=10_000)
+    page.close()
