@@ -127,7 +127,7 @@ class SerialLink:
             port = serial.Serial(self._port, self._baud, exclusive=True)
         except (OSError, termios.error, ValueError) as err:
             held = getattr(err, "errno", None) in (errno.EAGAIN, errno.EBUSY)
-            raise LinkFailed(self._port, "another program or link holds this port" if held else str(err)) from err
+            raise LinkFailed(self._port, "another program or link holds this port" if held else _why(err)) from err
         self.stats.connected = True
         self.stats.connects += 1
         return port
@@ -166,3 +166,9 @@ class SerialLink:
 def _wake(waker: int) -> None:
     with suppress(BlockingIOError):  # a full pipe wakes as well
         os.write(waker, b"x")
+
+
+def _why(err: Exception) -> str:
+    # pyserial wraps what the system said in the port's name, twice
+    number = getattr(err, "errno", None)
+    return os.strerror(number) if isinstance(number, int) else str(err)
