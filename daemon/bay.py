@@ -4,10 +4,12 @@ It does no I/O and has no clock of its own: it is told the time with every frame
 (the rack's links, a twin in its own time, nothing in a replay) and speaks through ``Notes``.
 """
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from alerts.judge import Judge
 from alerts.limits import Limits
+from alerts.rules.keying import stuck_key_known_s
 from alerts.types import Event, Finding, Priority, Situation
 from alerts.verdict import Tally
 from daemon.api.models import BayStatus, Tag
@@ -15,9 +17,6 @@ from daemon.errors import Refused
 from daemon.plan import Plan
 from daemon.soak import Begun, Course, Ended, PowerChange, Strip
 from sensors.types import KEY, NAN, Drive, Frame
-
-#: how long after its plan's last keyed second a soak still looks on, so that a key that sticks then is seen
-LOOK_ON_S = 3.0
 
 
 class Keys(Protocol):
@@ -123,19 +122,23 @@ class Bay:
         """Take in one frame: judge it, and act on what the rules say before anything else is done."""
         self.last = frame
         self._follow(frame.clock_s)
-        for finding in self.judge.step(frame, self.now):
-            self._hear(finding, frame.clock_s)
-        if self._tally and self.soaking:
+        said = self.judge.step(frame, self.now)
+        self._act(said, frame.clock_s)
+        if self._tally and self.soaking:  # before the findings are heard: one of them may end the soak
             self._tally.step(frame, self.now)
             self.power.add(frame, self.now)
-        if self.strip and self.course and self.soaking and not self.course.waiting:
-            self.strip.add(self.course.elapsed_s, frame)
+            if self.strip and self.course and not self.course.waiting:
+                self.strip.add(self.course.elapsed_s, frame)
+        for finding in said:
+            self._hear(finding, frame.clock_s)
         self._finish_if_over(frame.clock_s, frame.time_ns)
 
     def tick(self, clock_s: float, time_ns: int) -> None:
         """Let time pass where no frame came: plan edges, renewals, and the rules that watch for silence."""
         self._follow(clock_s)
-        for finding in self.judge.tick(clock_s, time_ns, self.now):
+        said = self.judge.tick(clock_s, time_ns, self.now)
+        self._act(said, clock_s)
+        for finding in said:
             self._hear(finding, clock_s)
         self._finish_if_over(clock_s, time_ns)
 
@@ -206,11 +209,12 @@ class Bay:
 
     # what the rules say, and the end -----------------------------------------------------------------------------
 
-    def _hear(self, finding: Finding, clock_s: float) -> None:
-        tripped = finding.priority is Priority.TRIP and finding.event is not Event.RETURNED
-        if tripped:
+    def _act(self, said: Sequence[Finding], clock_s: float) -> None:
+        if any(f.priority is Priority.TRIP and f.event is not Event.RETURNED for f in said):
             self._keys.unkey(self.name)
             self._take_back(clock_s)
+
+    def _hear(self, finding: Finding, clock_s: float) -> None:
         if self.strip and self.course:
             self.strip.hang(tag(finding, self.course.elapsed_s))
         self._notes.say(self.job, clock_s - self.started_s, finding)
@@ -223,7 +227,9 @@ class Bay:
         if not (self.soaking and self.course):
             return
         plan = self.course.plan
-        look_on_s = 0.0 if plan.phase[-1].drive is Drive.OFF else LOOK_ON_S
+        # after a plan's last keyed second the soak looks on, so that a key that sticks then is seen
+        stuck_s = stuck_key_known_s(plan.limits, self.sample_s)
+        look_on_s = 0.0 if plan.phase[-1].drive is Drive.OFF else stuck_s
         if self.course.elapsed_s >= plan.total_s + look_on_s:
             self._end(BayStatus.DONE, clock_s, time_ns, finished=True)
 
