@@ -14,6 +14,7 @@ from dashboard.guard import Guard, PackedFiles
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
 from dashboard.shell import SHELL
+from dashboard.site import title_of
 
 _ASSETS = Path(__file__).parent / "assets"
 
@@ -33,14 +34,6 @@ class Shell(Dash):
         for name, value in named.items():
             text = text.replace(f"{{%{name}%}}", value)
         return text
-
-
-def title_of(path: str) -> str:
-    """The title of the page at ``path``."""
-    first, _, rest = path.strip("/").partition("/")
-    page = {"": "Rack", "jobs": "Jobs", "about": "Cautions", "job": f"Job {rest}", "bay": f"Bay {rest}"}.get(first, "")
-    safe = "".join(c for c in page if c.isalnum() or c in " -_.")
-    return f"{safe} · Keysoak" if safe else "Keysoak"
 
 
 def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:

@@ -2,17 +2,15 @@
 up neither the live state nor an unkey (a plain ``def`` would run on the server's event loop)."""
 
 import asyncio
-import re
 from typing import Any
-from urllib.parse import unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 from dash.development.base_component import Component
 
 from daemon.api.client import Client
-from daemon.api.errors import ApiError, DaemonSilent
-from dashboard import charts
-from dashboard.pages import about, bay, job, jobs, missing, rack
+from daemon.api.errors import ApiError
+from dashboard import charts, site
+from dashboard.pages import job, jobs
 from dashboard.span import Span, moved, zoomed
 
 #: about one a pixel of a wide screen; the API keeps the least and greatest of every part
@@ -24,7 +22,7 @@ def add_callbacks(app: Dash, client: Client) -> None:
 
     @app.callback(Output("body", "children"), Input("url", "pathname"))
     async def open_page(path: str) -> Component:
-        return await _page(path or "/", client)
+        return await asyncio.to_thread(site.make, path or "/", client)
 
     @app.callback(Output("jobs", "children"), Input("jobs-tick", "n_intervals"), prevent_initial_call=True)
     async def refresh_jobs(_: int) -> Any:
@@ -71,26 +69,3 @@ def add_callbacks(app: Dash, client: Client) -> None:
             return no_update, no_update, f"The curves could not be fetched: {err.why}", no_update
         said = "" if curves.frames else "No readings lie in this part of the soak."
         return charts.figure(view, curves), job.aside(view), said, view.ended_ns is not None
-
-
-async def _page(path: str, client: Client) -> Component:
-    try:
-        made = await _made(path, client)
-    except DaemonSilent as err:
-        made = missing.page("The daemon does not answer", f"{err.why} Reload this page when it does.")
-    except ApiError as err:
-        made = missing.page("There is nothing to show", err.why)
-    return made or missing.page("There is no such page", f"{path} leads nowhere.")
-
-
-async def _made(path: str, client: Client) -> Component | None:
-    plain = {"/": rack.page, "/about": about.page}
-    if path in plain:
-        return plain[path]()
-    if path == "/jobs":
-        return jobs.page(await asyncio.to_thread(client.jobs))
-    if found := re.fullmatch(r"/job/(\d+)", path):
-        return job.page(await asyncio.to_thread(client.job, int(found[1])))
-    if found := re.fullmatch(r"/bay/([^/]+)", path):
-        return bay.page(unquote(found[1]))
-    return None

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from daemon.api.models import Curve, CurvesView, JobView, PhaseView, PlanView, Tag
 from dashboard.words import unit_sign
 
-VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", "#c0689a", "#c98a00", "#3d9fd6"
+VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", "#c0689a", "#bb7f00", "#3390c6"
 #: the ink of limits and tags: a grey with 3:1 against both papers
 INK = "#8a8274"
 

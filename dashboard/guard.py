@@ -13,10 +13,17 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from dashboard.site import PLACES
+
 #: every path that answers; Dash itself would answer any other path with a page and 200
 KNOWN = re.compile(
-    r"/|/jobs|/job/[0-9]{1,12}|/bay/[^/.][^/]{0,63}(/(unkey|done|soak))?|/about|/live|/unkey"
-    r"|/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico|/favicon\.ico"
+    "|".join(
+        [
+            *(place.path for place in PLACES),
+            r"/live|/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
+            r"/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico",
+        ]
+    )
 )
 
 _MISSING = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>No such page · Keysoak</title>

@@ -43,6 +43,11 @@ def instant(time_ns: int | None) -> str:
     return f"{datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone():%Y-%m-%d %H:%M:%S}"
 
 
+def sentence(text: str) -> str:
+    """What the daemon says, with a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
 #: suffix of a figure's or limit's name -> its unit; longer ones first, so that ``_min_v`` is a voltage
 SUFFIXES = {
     "_c": "Cel",

@@ -113,11 +113,16 @@ function trace(bay, scale) {
   return parts;
 }
 
+// a rule that trips says so twice in one instant, that it was raised and that it unkeyed: one tag is enough
+function hung(all) {
+  const shown = all.filter((tag) => tag.event !== "returned");
+  return shown.filter((tag, i) => !shown.slice(i + 1).some((t) => t.event === "trip" && t.rule === tag.rule && t.at_s - tag.at_s < 2));
+}
+
 function tags(all, scale) {
   const parts = [];
   let lastX = -99, row = 0;
-  for (const tag of all) {
-    if (tag.event === "returned") continue;
+  for (const tag of hung(all)) {
     const x = Math.min(Math.max(scale.x(tag.at_s), 8), scale.width - 8);
     row = x - lastX < 17 ? row + 1 : 0;
     lastX = x;
@@ -140,8 +145,8 @@ function tags(all, scale) {
 export function stripWords(bay) {
   if (!bay.plan) return "No plan.";
   const t = bay.strip.length ? `heatsink ${bay.strip.at(-1)[1].toFixed(0)} °C` : "no temperature yet";
-  const hung = bay.tags.filter((g) => g.event !== "returned").length;
-  return `Soak strip, ${bay.plan.name}: ${long(bay.elapsed_s)} of ${long(bay.plan.total_s)}, ${t}, ${hung} alert${hung === 1 ? "" : "s"}.`;
+  const many = hung(bay.tags).length;
+  return `Soak strip, ${bay.plan.name}: ${long(bay.elapsed_s)} of ${long(bay.plan.total_s)}, ${t}, ${many} alert${many === 1 ? "" : "s"}.`;
 }
 
 export function makeStrip() {

@@ -36,6 +36,11 @@ export function phaseAt(plan, elapsedS) {
 
 // the sentence on the edge of a shelf: what matters most of all that could be said
 export function sentence(bay) {
+  const said = whatMatters(bay);
+  return said.charAt(0).toUpperCase() + said.slice(1);
+}
+
+function whatMatters(bay) {
   const trip = bay.tags.findLast((t) => t.event === "trip") ?? bay.tags.findLast((t) => t.priority === "trip");
   if (bay.status === "tripped") return trip?.text ?? bay.reasons[0] ?? "A rule unkeyed this bay.";
   if (bay.status === "waiting") return bay.ask ?? "Waits for a person.";

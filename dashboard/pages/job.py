@@ -9,7 +9,7 @@ from daemon.api.models import JobView
 from dashboard.charts import numbered
 from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
-from dashboard.words import duration, figure_name, instant, number
+from dashboard.words import duration, figure_name, instant, number, sentence
 
 MOVES = (
     ("whole", "Whole soak"),
@@ -88,7 +88,7 @@ def _unkey(bay: str) -> Component:
 def aside(job: JobView) -> list[Component]:
     """What stands beside the curves."""
     lasted_s = None if job.ended_ns is None else (job.ended_ns - job.started_ns) / 1e9
-    reasons = [html.Ul([html.Li(r) for r in job.reasons])] if job.reasons else []
+    reasons = [html.Ul([html.Li(sentence(r)) for r in job.reasons])] if job.reasons else []
     return [
         html.Section([html.H2("Verdict"), html.P(badge(job.verdict), role="status"), *reasons]),
         html.Section(
@@ -100,7 +100,7 @@ def aside(job: JobView) -> list[Component]:
                         "plan": f"{job.plan.name}, {duration(job.plan.total_s)}",
                         "started": instant(job.started_ns),
                         "ended": instant(job.ended_ns) if job.ended_ns else "still running",
-                        "lasted": duration(lasted_s),
+                        **({} if lasted_s is None else {"lasted": duration(lasted_s)}),
                     }
                 ),
             ]
@@ -124,7 +124,7 @@ def _tags(job: JobView) -> Component:
                             "trip: unkeyed " if t.event == "trip" else f"{t.priority}, {t.event} ",
                         ]
                     ),
-                    html.Span(f"at {duration(t.at_s)}. {t.text}"),
+                    html.Span(f"at {duration(t.at_s)}. {sentence(t.text)}"),
                 ]
             )
             for _, t in numbered(job.tags)

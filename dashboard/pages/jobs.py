@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from daemon.api.models import JobView
 from dashboard.pages.attributes import data
 from dashboard.pages.verdict import badge
-from dashboard.words import duration, instant
+from dashboard.words import duration, instant, sentence
 
 HEADS = ("Job", "Number", "Unit", "Bay", "Plan", "Started", "Lasted", "Verdict", "Why")
 
@@ -45,6 +45,6 @@ def _row(job: JobView) -> Component:
         instant(job.started_ns),
         "running" if lasted_s is None else duration(lasted_s),
         badge(job.verdict),
-        job.reasons[0] if job.reasons else "",
+        sentence(job.reasons[0]) if job.reasons else "",
     ]
     return html.Tr([html.Td(cell, **data(head=name)) for name, cell in zip(HEADS, cells, strict=True)])

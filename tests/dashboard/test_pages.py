@@ -64,7 +64,7 @@ def test_the_layouts_are_served_by_dash(page: httpx.Client) -> None:
     """Each path gets its own; a job that is not there and a path that leads nowhere say so."""
     assert '"id": "rack"' in opened(page, "/")
     assert "J-1" in opened(page, "/jobs")
-    assert "nothing was raised" in opened(page, "/job/1")
+    assert "Nothing was raised" in opened(page, "/job/1")
     assert "bay-2" in opened(page, "/bay/bay-2")
     assert "RF burns" in opened(page, "/about")
     assert "no job 99" in opened(page, "/job/99")
@@ -116,7 +116,7 @@ def test_a_verdict_is_a_word_and_a_shape_with_its_reasons() -> None:
         beside = " ".join(text(part) for part in job_page.aside(job(verdict=verdict)))
         assert f"shape-{verdict}" in beside
         assert f'"{verdict}"' in beside
-        assert "nothing was raised" in beside
+        assert "Nothing was raised" in beside
 
 
 def test_a_figure_that_is_not_known_is_a_dash() -> None:
@@ -130,7 +130,7 @@ def test_a_figure_that_is_not_known_is_a_dash() -> None:
 def test_alerts_of_a_job_are_told_in_order_with_their_sentence() -> None:
     """The numbers are those of the marks in the charts."""
     beside = " ".join(text(part) for part in job_page.aside(job(tags=[tag(90.0, "trip", "trip"), tag(60.0)])))
-    assert beside.index("heatsink 76.0 °C at 60") < beside.index("heatsink 76.0 °C at 90")
+    assert beside.index("Heatsink 76.0 °C at 60") < beside.index("Heatsink 76.0 °C at 90")
     assert "trip: unkeyed" in beside
 
 

@@ -1,0 +1,58 @@
+"""Where each page is: its path, its title, and what makes it. A new page is one line here."""
+
+import re
+from collections.abc import Callable
+from typing import NamedTuple
+from urllib.parse import unquote
+
+from dash.development.base_component import Component
+
+from daemon.api.client import Client
+from daemon.api.errors import ApiError, DaemonSilent
+from dashboard.pages import about, bay, job, jobs, missing, rack
+
+
+class Place(NamedTuple):
+    """A page. ``path`` is a pattern whose one group, where it has one, is handed to ``make`` and to ``title``."""
+
+    path: str
+    title: str
+    make: Callable[[Client, str], Component]
+
+
+PLACES = (
+    Place("/", "Rack", lambda _, __: rack.page()),
+    Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs())),
+    Place("/job/([0-9]{1,12})", "Job {}", lambda client, number: job.page(client.job(int(number)))),
+    Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name)),
+    Place("/about", "Cautions", lambda _, __: about.page()),
+)
+
+
+def find(path: str) -> tuple[Place, str] | None:
+    """The page at ``path`` and the part of the path that it is about."""
+    for place in PLACES:
+        if found := re.fullmatch(place.path, path):
+            return place, unquote("".join(found.groups()))
+    return None
+
+
+def title_of(path: str) -> str:
+    """The title of the page at ``path``, without anything that could be markup."""
+    found = find(path)
+    page = found[0].title.format(found[1]) if found else ""
+    safe = "".join(c for c in page if c.isalnum() or c in " -_.")
+    return f"{safe} · Keysoak" if safe else "Keysoak"
+
+
+def make(path: str, client: Client) -> Component:
+    """The page at ``path``, or one that says why there is none."""
+    found = find(path)
+    if found is None:
+        return missing.page("There is no such page", f"{path} leads nowhere.")
+    try:
+        return found[0].make(client, found[1])
+    except DaemonSilent as err:
+        return missing.page("The daemon does not answer", f"{err.why} Reload this page when it does.")
+    except ApiError as err:
+        return missing.page("There is nothing to show", err.why)
