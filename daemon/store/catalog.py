@@ -6,16 +6,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import sqlalchemy as sa
 from alembic.util import CommandError
 
 from daemon import migrations
 from daemon.api.models import Tag
 from daemon.errors import StoreUnfit
-from daemon.store.items import FindingKept, JobEnded, JobStarted
-from daemon.store.tables import FINDINGS, JOBS
+from daemon.store.items import AlertChanged, AlertIdsTaken, FindingKept, JobEnded, JobStarted
+from daemon.store.tables import ALERT, ALERT_CHANGE, ALERT_IDS, FINDINGS, JOBS
 
-Entry = JobStarted | JobEnded | FindingKept
+Entry = JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken
 
 
 def engine(path: Path, read_only: bool = False) -> sa.Engine:
@@ -71,6 +72,19 @@ class CatalogWriter:
                 if known:
                     self._db.execute(FINDINGS.insert().values(_finding(entry)))
                 return known
+            case AlertChanged():
+                self._alert(entry)
+                return True
+            case AlertIdsTaken():
+                if not self._db.execute(ALERT_IDS.update().values(last=entry.last)).rowcount:
+                    self._db.execute(ALERT_IDS.insert().values(last=entry.last))
+                return True
+
+    def _alert(self, entry: AlertChanged) -> None:
+        row = _alert(entry)
+        if not self._db.execute(ALERT.update().where(ALERT.c.id == entry.alert.id).values(row)).rowcount:
+            self._db.execute(ALERT.insert().values(row))
+        self._db.execute(ALERT_CHANGE.insert().values(_change(entry)))
 
     def _known(self, job: int) -> bool:
         return self._db.execute(sa.select(JOBS.c.job).where(JOBS.c.job == job)).first() is not None
@@ -150,3 +164,14 @@ def _finding(item: FindingKept) -> dict[str, Any]:
         "unit": said.unit,
         "text": said.text,
     }
+
+
+def _alert(item: AlertChanged) -> dict[str, Any]:
+    row: dict[str, Any] = msgspec.structs.asdict(item.alert)
+    return row | {"value": _finite(item.alert.value), "limit_value": _finite(item.alert.limit_value)}
+
+
+def _change(item: AlertChanged) -> dict[str, Any]:
+    same = ("id", "time_ns", "change", "told", "person", "note", "text")
+    of_alert = {"alert": item.alert.id, "state": item.alert.state, "priority": item.alert.priority}
+    return {name: getattr(item, name) for name in same} | of_alert

@@ -42,4 +42,52 @@ class FindingKept(msgspec.Struct, frozen=True):
     finding: Finding
 
 
-Item = Frame | JobStarted | JobEnded | FindingKept
+class AlertKept(msgspec.Struct, frozen=True):
+    """An alert as it stands; ``id`` is never used for another. Open until its state is ``normal``.
+
+    ``state`` and ``beneath`` are words of ``alerts.life.State``: what it is, and what it would be if nothing hid it.
+    ``cause`` is the alert that it is folded under. Its condition stands while ``returned_ns`` is None.
+    """
+
+    id: int
+    bay: str
+    rule: str
+    subject: str
+    priority: str  # the worst since it was raised
+    state: str
+    beneath: str
+    job: int | None
+    cause: int | None
+    raised_ns: int
+    returned_ns: int | None
+    shelved_until_ns: int | None
+    text: str
+    value: float
+    limit_value: float
+    unit: str
+
+
+class AlertChanged(msgspec.Struct, frozen=True):
+    """One change in the life of an alert, with the alert as it stands after it; ``id`` rises with time.
+
+    ``change`` is a word of ``alerts.life.Change``. ``told``: people are to be told of this one, now; it is true once
+    for each thing that there is to tell, whatever the change is called.
+    """
+
+    id: int
+    alert: AlertKept
+    time_ns: int
+    change: str
+    told: bool
+    text: str
+    person: str = ""
+    note: str = ""
+
+
+class AlertIdsTaken(msgspec.Struct, frozen=True):
+    """Alert ids up to ``last`` may be in use though nothing of them is kept yet: no later run may use them."""
+
+    last: int
+
+
+Item = Frame | JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken

@@ -35,3 +35,39 @@ FINDINGS = sa.Table(
     sa.Column("unit", sa.Text, nullable=False),
     sa.Column("text", sa.Text, nullable=False),
 )
+ALERT = sa.Table(
+    "alert",
+    TABLES,
+    sa.Column("id", sa.BigInteger, primary_key=True, autoincrement=False),
+    sa.Column("bay", sa.Text, nullable=False),
+    sa.Column("rule", sa.Text, nullable=False),
+    sa.Column("subject", sa.Text, nullable=False),
+    sa.Column("priority", sa.Text, nullable=False),
+    sa.Column("state", sa.Text, nullable=False, index=True),
+    sa.Column("beneath", sa.Text, nullable=False),
+    sa.Column("job", sa.Integer),
+    sa.Column("cause", sa.BigInteger),
+    sa.Column("raised_ns", sa.BigInteger, nullable=False),
+    sa.Column("returned_ns", sa.BigInteger),
+    sa.Column("shelved_until_ns", sa.BigInteger),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("value", sa.Double),
+    sa.Column("limit_value", sa.Double),
+    sa.Column("unit", sa.Text, nullable=False),
+)
+ALERT_CHANGE = sa.Table(
+    "alert_change",
+    TABLES,
+    sa.Column("id", sa.BigInteger, primary_key=True, autoincrement=False),
+    sa.Column("alert", sa.BigInteger, sa.ForeignKey("alert.id", name="fk_alert_change"), nullable=False, index=True),
+    sa.Column("time_ns", sa.BigInteger, nullable=False, index=True),
+    sa.Column("change", sa.Text, nullable=False),
+    sa.Column("state", sa.Text, nullable=False),
+    sa.Column("priority", sa.Text, nullable=False),
+    sa.Column("told", sa.Boolean, nullable=False),
+    sa.Column("person", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+)
+#: one row: the highest alert id that any run may have given out, kept ahead of its use
+ALERT_IDS = sa.Table("alert_ids", TABLES, sa.Column("last", sa.BigInteger, primary_key=True, autoincrement=False))

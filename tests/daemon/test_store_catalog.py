@@ -144,12 +144,13 @@ def test_a_catalog_of_a_newer_keysoak_is_left_alone(tmp_path: Path) -> None:
     """A step that is not known is refused, not guessed at; and the folder is free again afterwards."""
     Store(tmp_path).close()
     with closing(sqlite3.connect(tmp_path / CATALOG)) as db, db:
+        known = db.execute("SELECT version_num FROM alembic_version").fetchone()
         db.execute("UPDATE alembic_version SET version_num = '9999'")
     with pytest.raises(StoreUnfit, match="newer keysoak") as caught:
         Store(tmp_path)
     assert caught.value.path == tmp_path / CATALOG
     with closing(sqlite3.connect(tmp_path / CATALOG)) as db, db:
-        db.execute("UPDATE alembic_version SET version_num = '0001'")
+        db.execute("UPDATE alembic_version SET version_num = ?", known)
     Store(tmp_path).close()
 
 
