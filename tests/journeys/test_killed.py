@@ -1,10 +1,12 @@
-"""What happens to keyed radios, and to what was kept, when the daemon dies."""
+"""What happens to keyed radios, and to what was kept, when the daemon dies or is restarted."""
 
 import itertools
+import time
 
 import pytest
 
-from tests.journeys.rig import BAYS, LEASE_S, RATE_HZ, Rig
+from daemon.store.reader import Reader
+from tests.journeys.rig import BAYS, LEASE_S, MQTT, RATE_HZ, Rig
 
 pytestmark = pytest.mark.journey
 
@@ -51,3 +53,24 @@ def test_what_was_kept_before_a_kill_9_is_there_after_it_and_the_soaks_are_incom
         assert all(a < b for a, b in itertools.pairwise(rig.kept_seqs(bay)))
         assert set(before[bay]) <= set(rig.kept_seqs(bay))
     assert not any('"on": true' in line for line in rig.twins.said[since:])
+
+
+def test_a_daemon_that_is_restarted_unkeys_at_once_and_misses_no_pack_of_a_node_on_a_broker(rig: Rig) -> None:
+    """Every twin is told before the daemon has ended; the broker keeps the packs until the next daemon is there."""
+    daemon = rig.start_daemon()
+    rig.soak_keyed()
+    since = rig.twins.mark()
+    assert daemon.end() == 0, daemon.log()
+    away_ns = time.time_ns()
+    for bay in BAYS:
+        assert rig.twins.event("key", bay, since, on=False)["why"] == "told"
+        assert rig.kept(bay).reasons[0] == "unkeyed by the daemon, which was stopped"
+    last = {bay: rig.kept_seqs(bay)[-1] for bay in MQTT}
+    rig.start_daemon()
+    back_ns = time.time_ns()
+    assert rig.daemon.end() == 0, rig.daemon.log()
+    for bay in MQTT:
+        frames = [frame for frame in Reader(rig.data).frames(bay, 0, 2**63 - 1) if frame.seq > last[bay]]
+        assert [frame.seq for frame in frames] == list(range(last[bay] + 1, last[bay] + 1 + len(frames)))
+        # starting takes a daemon a good part of a second at the least
+        assert sum(away_ns < frame.time_ns < back_ns for frame in frames) >= 2
