@@ -93,7 +93,11 @@ def _start_broker(children: Children, here: Path) -> int | None:
         return None
     port = free_port()
     conf = here / "mosquitto.conf"
-    conf.write_text(f"listener {port} {HOST}\nallow_anonymous true\npersistence false\n", encoding="utf-8")
+    lines = [f"listener {port} {HOST}", "allow_anonymous true", "persistence false"]
+    if os.geteuid() == 0:
+        # else it changes its user, which clears its parent-death signal (prctl(2)): it would outlive a killed demo
+        lines.append("user root")
+    conf.write_text("\n".join(lines) + "\n", encoding="utf-8")
     children.start("broker", [found, "-c", conf])
     _wait_for_port(children, port)
     return port
