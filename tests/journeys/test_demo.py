@@ -10,7 +10,7 @@ import httpx
 import pytest
 
 from daemon.api.client import Client
-from tests.journeys.children import Child
+from tests.journeys.children import Child, until
 from tests.journeys.rig import free_port
 
 pytestmark = pytest.mark.journey
@@ -57,6 +57,26 @@ def test_the_demo_is_live_and_ctrl_c_leaves_no_process_behind(tmp_path: Path) ->
             assert not [pid for pid in children if Path(f"/proc/{pid}").exists()]
         finally:
             demo.end()
+
+
+def test_a_demo_that_is_killed_takes_every_process_of_it_along(tmp_path: Path) -> None:
+    """kill -9 leaves it no word to say, and still neither broker, twins, daemon nor page outlives it."""
+    demo = Child(tmp_path, "demo", "daemon.cli.main", "demo", "--port", 0, "--data", tmp_path / "data")
+    try:
+        demo.hear(lambda line: line if "live at" in line else None, "that it is live", wait_s=90)
+        children = children_of(demo.process.pid)
+        assert len(children) == len(["broker", "twins", "daemon", "page"])
+        demo.kill()
+        until(lambda: not any(runs(pid) for pid in children), "the end of its processes")
+    finally:
+        demo.end()
+
+
+def runs(pid: int) -> bool:
+    """Whether a process is there, and not only waits to be forgotten by its parent."""
+    with contextlib.suppress(FileNotFoundError, ProcessLookupError):
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    return False
 
 
 def test_a_port_that_is_free_is_taken_as_asked() -> None:
