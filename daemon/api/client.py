@@ -7,11 +7,12 @@ import httpx
 from pydantic import BaseModel, TypeAdapter
 
 from daemon.api.errors import ApiError, DaemonSilent
-from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
+from daemon.api.models import BayView, CurvesView, Health, JobView, PlanFile, RackView, Said, SoakOrder
 
 M = TypeVar("M", bound=BaseModel)
 
 _JOBS = TypeAdapter(list[JobView])
+_PLANS = TypeAdapter(list[PlanFile])
 
 
 class Client:
@@ -45,6 +46,10 @@ class Client:
     def bay(self, bay: str) -> BayView:
         """One bay as it stands now."""
         return self._get(f"/v1/bays/{bay}", BayView)
+
+    def plans(self) -> list[PlanFile]:
+        """Plans to begin from, the shortest first."""
+        return _PLANS.validate_json(self._call("GET", "/v1/plans").content)
 
     def jobs(self) -> list[JobView]:
         """All soaks, the newest first."""

@@ -46,6 +46,14 @@ class PlanView(Model):
     phases: list[PhaseView]
 
 
+class PlanFile(Model):
+    """A plan to begin from: the text of its file, and what that text says."""
+
+    name: str
+    text: str
+    plan: PlanView
+
+
 class Tag(Model):
     """One finding, hung at its minute."""
 

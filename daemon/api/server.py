@@ -17,6 +17,7 @@ from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
+from daemon.api.plans import add_plans
 from daemon.api.views import bay_view, rack_view
 from daemon.config import RackFile
 from daemon.errors import BadFile, NoSuch, Refused
@@ -39,6 +40,7 @@ def build(config: RackFile, rack: Rack, store: Store) -> FastAPI:
     _add_errors(app)
     _add_reading(app, config, rack, store)
     _add_orders(app, rack)
+    add_plans(app)
     return app
 
 

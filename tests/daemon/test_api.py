@@ -12,8 +12,10 @@ import pytest
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import BayStatus, SoakOrder
+from daemon.api.plans import FOLDER as PLANS
 from daemon.api.server import ApiThread, build
 from daemon.config import RackFile
+from daemon.plan import Plan
 from daemon.serve import make_rack
 from daemon.store import Store
 
@@ -90,6 +92,16 @@ def test_a_plan_that_is_wrong_is_refused_with_its_field(url: str) -> None:
     with Client(url) as client, pytest.raises(ApiError, match=r"phase\[1\]\.minutes") as caught:
         client.soak("bay-1", SoakOrder(plan='[[phase]]\ndrive="idle"\nminutes=0'))
     assert caught.value.status == 422
+
+
+def test_every_plan_that_comes_along_is_listed_with_its_text_the_shortest_first(url: str) -> None:
+    """Each can be sent as an order as it is, and draws as its view says."""
+    with Client(url) as client:
+        plans = client.plans()
+    assert sorted(file.text for file in plans) == sorted(path.read_text() for path in PLANS.glob("*.toml"))
+    assert [file.name for file in plans] == ["short look", "ten minutes", "evening soak", "two hours"]
+    for file in plans:
+        assert file.plan == Plan.from_toml(file.text).view()
 
 
 def test_what_does_not_exist_is_404_and_says_what_does(url: str) -> None:
