@@ -1,9 +1,10 @@
 """``rack.toml``: the rack's bays in the order in which they stand, and the links that reach their nodes."""
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
 
 from daemon.files import parse, read_text
 from sensors.errors import ConversionUnfit
@@ -12,6 +13,8 @@ from sensors.wiring import Conversion, must_fit
 
 #: one level of an MQTT topic and one part of a SenML name, both without surprises (RFC 8428 section 4.5.1)
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,62}$")]
+
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://")
 
 
 class Table(BaseModel):
@@ -26,6 +29,7 @@ class RackTable(Table):
     name: Name = "rack-1"
     data: Path = Path("keysoak-data")  # from the folder of rack.toml
     note: str = Field(default="", max_length=300)
+    page_url: str = Field(default="", pattern=r"^(https?://[^\s/]+[^\s]*)?$")  # where those who are told find the page
 
 
 class ApiTable(Table):
@@ -80,6 +84,26 @@ class BayTable(Table):
         return tables
 
 
+class TellTable(Table):
+    """Somebody who is told of alerts, by whatever an apprise URL reaches: mail, webhook, chat, push."""
+
+    name: Name
+    url: SecretStr | None = None
+    url_file: Path | None = None  # a file that holds the URL, from the folder of rack.toml: a URL has secrets in it
+    priorities: tuple[Literal["advisory", "warning", "trip"], ...] = Field(default=("warning", "trip"), min_length=1)
+    escalate_from: Name | None = None  # told only of what that one was told and nobody acknowledged
+    escalate_after_min: float = Field(default=10.0, gt=0, le=1440, allow_inf_nan=False)
+
+    # on the whole table, as an error on the field would say the URL, and with it its secrets
+    @model_validator(mode="after")
+    def _one_url(self) -> Self:
+        if (self.url is None) == (self.url_file is None):
+            raise ValueError("give either url, or url_file: a file that holds the URL")
+        if self.url is not None and not _SCHEME.match(self.url.get_secret_value()):
+            raise ValueError("url: is no apprise URL, which begins with a word and ://, as mailtos:// or json://")
+        return self
+
+
 LinkTable = Annotated[SerialTable | MqttTable, Field(discriminator="kind")]
 
 
@@ -90,13 +114,16 @@ class RackFile(Table):
     api: ApiTable = ApiTable()
     link: list[LinkTable] = Field(min_length=1)
     bay: list[BayTable] = Field(min_length=1)
+    tell: list[TellTable] = Field(default_factory=list)
 
     @classmethod
     def from_file(cls, path: Path) -> Self:
         """Read and check rack.toml; raises BadFile that names every field that is wrong."""
         config = parse(read_text(path), cls, path)
-        data = path.parent / config.rack.data
-        return config.model_copy(update={"rack": config.rack.model_copy(update={"data": data})})
+        here = path.parent
+        rack = config.rack.model_copy(update={"data": here / config.rack.data})
+        tell = [t.model_copy(update={"url_file": here / t.url_file}) if t.url_file else t for t in config.tell]
+        return config.model_copy(update={"rack": rack, "tell": tell})
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
@@ -123,7 +150,30 @@ class RackFile(Table):
                 raise ValueError(f"bay[{i}].node: is missing; a bay on an MQTT link names its node")
             if kinds[bay.link] == "serial" and bay.node is not None:
                 raise ValueError(f"bay[{i}].node: leave it out; only a bay on an MQTT link has a node")
+        _escalates_to_an_end(self.tell)
         return self
+
+
+def _escalates_to_an_end(tell: list[TellTable]) -> None:
+    _no_twice("tell", [table.name for table in tell])
+    source = {table.name: table.escalate_from for table in tell}
+    for i, table in enumerate(tell, 1):
+        if table.escalate_from is None:
+            if "escalate_after_min" in table.model_fields_set:
+                raise ValueError(f"tell[{i}].escalate_after_min: goes with escalate_from, which is missing")
+            continue
+        if table.escalate_from not in source:
+            known = ", ".join(source)
+            raise ValueError(
+                f"tell[{i}].escalate_from: {table.escalate_from!r} is not the name of a [[tell]]; there are: {known}"
+            )
+        passed: set[str] = {table.name}
+        at: str | None = table.escalate_from
+        while at is not None:
+            if at in passed:
+                raise ValueError(f"tell[{i}].escalate_from: goes round in a circle; one [[tell]] is told at once")
+            passed.add(at)
+            at = source.get(at)
 
 
 def _no_twice(table: str, names: list[str]) -> None:

@@ -7,6 +7,7 @@ DaemonError
 │   ├── StoreUnfit   a file of the store that can't be opened or read, and why
 │   └── StoreBehind  not all is on disk, how much waits, and why
 ├── ExportFailed     a file that could not be written, and why
+├── SendFailed       a message that did not go out, and why
 └── Refused          an order that can't be carried out now, and why
     └── NoSuch       a bay or a job that does not exist, and which do
 """
@@ -89,3 +90,11 @@ class ExportFailed(DaemonError):
     def __init__(self, path: Path, why: str) -> None:
         self.path, self.why = path, why
         super().__init__(f"{path}: can't be written: {why}")
+
+
+class SendFailed(DaemonError):
+    """A message did not go out, or it is not known that it did; ``why`` has nothing of the URL in it."""
+
+    def __init__(self, why: str) -> None:
+        self.why = why
+        super().__init__(why)

@@ -10,15 +10,16 @@ LONGEST_S = 1.0
 class Backoff:
     """Doubling waits up to a second, each cut by up to half at random: links that fell together return one by one."""
 
-    def __init__(self) -> None:
-        self._next_s = FIRST_S
+    def __init__(self, first_s: float = FIRST_S, longest_s: float = LONGEST_S) -> None:
+        self._first_s, self._longest_s = first_s, longest_s
+        self._next_s = first_s
 
     def reset(self) -> None:
         """The link stood: begin again with a short wait."""
-        self._next_s = FIRST_S
+        self._next_s = self._first_s
 
     def wait_s(self) -> float:
         """The next wait in seconds."""
         wait_s = self._next_s * random.uniform(0.5, 1.0)
-        self._next_s = min(self._next_s * 2, LONGEST_S)
+        self._next_s = min(self._next_s * 2, self._longest_s)
         return wait_s

@@ -211,3 +211,65 @@ class Health(Model):
     store_behind: int  # frames that wait to be committed
     store_error: str
     loop_lag_s: float
+    tell_error: str = ""  # who can't be told of alerts, and why
+
+
+class LimitView(Model):
+    """One limit: its default, what it means, and which rules go by it (none named: all of them)."""
+
+    limit: str
+    value: float
+    unit: str
+    meaning: str
+    rules: list[str]
+    bays: dict[str, float] = Field(default_factory=dict)  # the bays whose plan has another value
+
+
+class TellView(Model):
+    """Somebody who is told of alerts. Of the URL only its scheme is said: all else in it may be a secret."""
+
+    target: str
+    kind: str
+    priorities: list[str]
+    escalate_from: str | None
+    escalate_after_min: float | None
+    state: str  # idle | waiting | sending | failing
+    error: str  # why it is failing, as a sentence
+    waiting: int  # messages that are still to go out, escalations that may never have to among them
+    next_try_s: float | None
+    sent: int
+    failed: int  # messages that were given up
+    last_sent_ns: int | None
+    last_error: str
+    last_error_ns: int | None
+
+
+class BrokerView(Model):
+    """A broker on which open alerts are retained."""
+
+    link: str
+    connected: bool
+    last_error: str
+
+
+class TellsView(Model):
+    """Everybody who is told of alerts."""
+
+    error: str  # who can't be told and why; empty when all is well
+    targets: list[TellView]
+    brokers: list[BrokerView]
+
+
+class TellTest(Model):
+    """Send a test message to one target, or to all."""
+
+    target: str | None = None
+
+
+class TellTried(Model):
+    """What became of a test message."""
+
+    target: str
+    ok: bool
+    why: str
+    took_s: float

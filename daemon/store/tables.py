@@ -71,3 +71,22 @@ ALERT_CHANGE = sa.Table(
 )
 #: one row: the highest alert id that any run may have given out, kept ahead of its use
 ALERT_IDS = sa.Table("alert_ids", TABLES, sa.Column("last", sa.BigInteger, primary_key=True, autoincrement=False))
+#: one message to one target: waiting, done, failed (given up), or needless (dealt with before it went out)
+DELIVERY = sa.Table(
+    "delivery",
+    TABLES,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("target", sa.Text, nullable=False),
+    sa.Column("change", sa.BigInteger, sa.ForeignKey("alert_change.id", name="fk_delivery_change"), nullable=False),
+    sa.Column("escalation", sa.Boolean, nullable=False),
+    sa.Column("state", sa.Text, nullable=False, index=True),
+    sa.Column("tries", sa.Integer, nullable=False),
+    sa.Column("next_try_ns", sa.BigInteger, nullable=False),
+    sa.Column("ended_ns", sa.BigInteger),
+    sa.Column("last_error", sa.Text, nullable=False),
+    sa.UniqueConstraint("target", "change", name="uq_delivery"),
+)
+#: one row: the deliveries of all changes up to this one are booked
+DELIVERY_BOOKED = sa.Table(
+    "delivery_booked", TABLES, sa.Column("change", sa.BigInteger, primary_key=True, autoincrement=False)
+)
