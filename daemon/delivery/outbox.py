@@ -58,6 +58,7 @@ class Outbox:
     """Books and marks deliveries, from any thread. Every call may raise sqlalchemy's DBAPIError and be tried again."""
 
     def __init__(self, path: Path, wall_ns: Callable[[], int] = time.time_ns) -> None:
+        self.path = path
         self._engine = engine(path)
         self._wall_ns = wall_ns
 
@@ -79,7 +80,7 @@ class Outbox:
     def _insert(self, db: sa.Connection, row: Any, target: str, after_min: float) -> Booked:
         due_ns = row.time_ns + round(after_min * 60e9)
         values = {"target": target, "change": row.id, "escalation": after_min > 0, "tries": 0, "next_try_ns": due_ns}
-        added = db.execute(DELIVERY.insert().values(values, state=WAITING, last_error=""))
+        added = db.execute(DELIVERY.insert().values(**values, state=WAITING, last_error=""))
         assert added.inserted_primary_key is not None
         return Booked(id=added.inserted_primary_key[0], **values)
 

@@ -135,7 +135,7 @@ class Retained:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._ready = threading.Event()
         self._end = asyncio.Event()
-        self._thread = threading.Thread(target=asyncio.run, args=(self._run(),), name="alerts on MQTT", daemon=True)
+        self._thread = threading.Thread(target=lambda: asyncio.run(self._run()), name="alerts on MQTT", daemon=True)
 
     def start(self) -> None:
         """Begin to publish."""
