@@ -13,6 +13,8 @@ here() {
 missing=
 here mosquitto || missing="$missing mosquitto"
 here chromium || missing="$missing chromium"
+# playwright drives Chromium by a Node.js of its own, which needs this library
+PATH="$PATH:/usr/sbin" ldconfig -p | grep -q 'libatomic\.so\.1' || missing="$missing libatomic1"
 if [ -n "$missing" ]; then
     # shellcheck disable=SC2086 # one word a package
     need_debian "The tests need a real broker and a real browser." $missing
