@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from typing import TypeVar
 
+from daemon.alertbook import AlertBook
 from daemon.bay import Bay
 from daemon.errors import NoSuch, Refused
 from daemon.notes import Keeper
@@ -34,6 +35,7 @@ class Rack:
     ) -> None:
         self.links = links
         self.bays: dict[str, Bay] = {}
+        self.book: AlertBook | None = None  # without one nobody is alerted
         self.lag_s = 0.0
         self.frames = 0
         self._link_of: dict[str, Link] = {}
@@ -97,6 +99,8 @@ class Rack:
             self.lag_s = max(now_s - due_s, self.lag_s * 0.99)
             for bay in self.bays.values():
                 bay.tick(now_s, now_ns)
+            if self.book:
+                self.book.tick()
 
     # orders, from any thread -------------------------------------------------------------------------------------
 

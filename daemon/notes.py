@@ -5,6 +5,7 @@ from typing import Protocol
 import structlog
 
 from alerts.types import Event, Finding
+from daemon.alertbook import AlertBook
 from daemon.soak import Begun, Ended
 from daemon.store.items import FindingKept, Item, JobEnded, JobStarted
 
@@ -22,10 +23,14 @@ class Keeper(Protocol):
 
 
 class StoreNotes:
-    """Queues what a bay says for the store, and tells the log what a person should read there."""
+    """Queues what a bay says for the store, hands it to the book of alerts, and tells the log what to read there.
 
-    def __init__(self, store: Keeper, *, aloud: bool = True) -> None:
+    Without a ``book`` nobody is alerted: what is said is of a soak long past.
+    """
+
+    def __init__(self, store: Keeper, *, aloud: bool = True, book: AlertBook | None = None) -> None:
         self._store = store
+        self._book = book
         self._aloud = aloud
 
     def begin(self, begun: Begun) -> None:
@@ -44,6 +49,8 @@ class StoreNotes:
                 begun.clock_s,
             )
         )
+        if self._book:
+            self._book.begin(begun.bay)
         if self._aloud:
             log.info("soak begun", bay=begun.bay, job=begun.job, unit=begun.unit, plan=plan.name)
 
@@ -51,6 +58,8 @@ class StoreNotes:
         """A rule has something to say."""
         if job:
             self._store.put(FindingKept(job, at_s, finding))
+        if self._book:
+            self._book.hear(job, finding)
         if self._aloud:
             tell = log.info if finding.event is Event.RETURNED else log.warning
             tell(finding.text, bay=finding.bay, rule=finding.rule, told=str(finding.event))
@@ -58,5 +67,7 @@ class StoreNotes:
     def end(self, ended: Ended) -> None:
         """A soak is over."""
         self._store.put(JobEnded(ended.job, ended.time_ns, ended.verdict, ended.reasons, ended.figures))
+        if self._book:
+            self._book.end(ended.bay)
         if self._aloud:
             log.info("soak ended", bay=ended.bay, job=ended.job, verdict=ended.verdict, reasons=ended.reasons)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import structlog
 
+from daemon.alertbook import AlertBook
 from daemon.api.server import ApiThread, build
 from daemon.bay import Bay
 from daemon.config import BayTable, LinkTable, MqttTable, RackFile, SerialTable
@@ -65,7 +66,10 @@ def make_rack(config: RackFile, store: Store) -> Rack:
     """The rack with its bays in the order of rack.toml."""
     links = {table.name: make_link(config, table) for table in config.link}
     rack = Rack(list(links.values()), store)
-    notes = StoreNotes(store)
+    found = store.alerts.open()
+    histories = store.alerts.changes(one.id for one in found)
+    rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
+    notes = StoreNotes(store, book=rack.book)
     for table in config.bay:
         bay = Bay(table.name, rack, notes, sample_s=1 / table.rate_hz, lease_s=table.lease_s, tone=table.tone)
         rack.add(bay, links[table.link])

@@ -6,11 +6,13 @@ from typing import Any, Self, TypeVar
 import httpx
 from pydantic import BaseModel, TypeAdapter
 
+from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import BayView, CurvesView, Health, JobView, PlanFile, RackView, Said, SoakOrder
 
 M = TypeVar("M", bound=BaseModel)
 
+_ALERTS = TypeAdapter(list[AlertView])
 _JOBS = TypeAdapter(list[JobView])
 _PLANS = TypeAdapter(list[PlanFile])
 
@@ -77,6 +79,42 @@ class Client:
     def done(self, bay: str) -> Said:
         """Say that what the plan's phase asks of a person is done."""
         return self._post(f"/v1/bays/{bay}/done")
+
+    def alerts(self, closed: int = 0) -> list[AlertView]:
+        """Open alerts, worst and newest first; after them the last ``closed`` that are normal again."""
+        return _ALERTS.validate_json(self._call("GET", "/v1/alerts", params={"closed": closed}).content)
+
+    def alert(self, alert: int) -> AlertView:
+        """One alert, open or not, with its history."""
+        return self._get(f"/v1/alerts/{alert}", AlertView)
+
+    def alert_rate(self) -> AlertRate:
+        """How often people are told something, against EEMUA 191 and ISA-18.2."""
+        return self._get("/v1/alerts/rate", AlertRate)
+
+    def acknowledge(self, alert: int, order: NoteOrder) -> Said:
+        """Say that an alert has been seen, with all that is folded under it."""
+        return self._post(f"/v1/alerts/{alert}/acknowledge", order)
+
+    def shelve(self, alert: int, order: ShelveOrder) -> Said:
+        """Hide an alert for a time."""
+        return self._post(f"/v1/alerts/{alert}/shelve", order)
+
+    def unshelve(self, alert: int, order: NoteOrder) -> Said:
+        """Take an alert off the shelf."""
+        return self._post(f"/v1/alerts/{alert}/unshelve", order)
+
+    def out_of_service(self, alert: int, order: ReasonOrder) -> Said:
+        """Hide an alert until it is put back by hand."""
+        return self._post(f"/v1/alerts/{alert}/out-of-service", order)
+
+    def in_service(self, alert: int, order: NoteOrder) -> Said:
+        """Put an alert back in service."""
+        return self._post(f"/v1/alerts/{alert}/in-service", order)
+
+    def reset(self, alert: int, order: ReasonOrder) -> Said:
+        """Reset a latched trip whose cause has gone."""
+        return self._post(f"/v1/alerts/{alert}/reset", order)
 
     def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
         return model.model_validate_json(self._call("GET", path, params=params).content)

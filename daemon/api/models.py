@@ -148,6 +148,7 @@ class RackView(Model):
     time_ns: int
     note: str = ""  # what a person should know of this rack as a whole (a demo, no broker, a full disk)
     bays: list[BayView]
+    alerts_unacknowledged: int = 0  # open alerts that nobody has acknowledged yet
 
 
 class JobView(Model):

@@ -16,6 +16,7 @@ from fastapi import Depends, FastAPI, HTTPException, Query, Request
 from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
+from daemon.api.alerts import add_alerts
 from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
 from daemon.api.views import bay_view, rack_view
@@ -41,6 +42,8 @@ def build(config: RackFile, rack: Rack, store: Store) -> FastAPI:
     _add_reading(app, config, rack, store)
     _add_orders(app, rack)
     add_plans(app)
+    if rack.book is not None:
+        add_alerts(app, rack, rack.book, store)
     return app
 
 

@@ -18,7 +18,8 @@ def rack_view(name: str, note: str, rack: Rack) -> RackView:
     """All bays as they stand now."""
     ages = rack.ages()
     bays = [bay_view(bay, rack.link_of(bay.name), ages[bay.name]) for bay in rack.bays.values()]
-    return RackView(rack=name, time_ns=time.time_ns(), note=note, bays=bays)
+    unseen = rack.book.unseen if rack.book else 0
+    return RackView(rack=name, time_ns=time.time_ns(), note=note, bays=bays, alerts_unacknowledged=unseen)
 
 
 def bay_view(bay: Bay, link: Link, age_s: float | None) -> BayView:

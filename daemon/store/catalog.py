@@ -101,7 +101,8 @@ class CatalogReader:
         self._path = path
         self._engine = engine(path, read_only=True)
 
-    def _all(self, query: sa.Select[Any]) -> Sequence[sa.RowMapping]:
+    def ask(self, query: sa.Select[Any]) -> Sequence[sa.RowMapping]:
+        """The rows that a query finds; raises StoreUnfit."""
         try:
             with self._engine.connect() as db:
                 return db.execute(query).mappings().all()
@@ -110,26 +111,26 @@ class CatalogReader:
 
     def jobs(self, most: int) -> Sequence[sa.RowMapping]:
         """The newest jobs first."""
-        return self._all(sa.select(JOBS).order_by(JOBS.c.job.desc()).limit(most))
+        return self.ask(sa.select(JOBS).order_by(JOBS.c.job.desc()).limit(most))
 
     def job(self, job: int) -> sa.RowMapping | None:
         """One job, if there is such."""
-        found = self._all(sa.select(JOBS).where(JOBS.c.job == job))
+        found = self.ask(sa.select(JOBS).where(JOBS.c.job == job))
         return found[0] if found else None
 
     def numbers(self) -> list[int]:
         """All job ids."""
-        return [row["job"] for row in self._all(sa.select(JOBS.c.job).order_by(JOBS.c.job))]
+        return [row["job"] for row in self.ask(sa.select(JOBS.c.job).order_by(JOBS.c.job))]
 
     def endless(self) -> Sequence[sa.RowMapping]:
         """Jobs that have begun and not ended."""
-        return self._all(sa.select(JOBS).where(JOBS.c.ended_ns.is_(None)))
+        return self.ask(sa.select(JOBS).where(JOBS.c.ended_ns.is_(None)))
 
     def tags(self, least: int, most: int) -> dict[int, list[Tag]]:
         """The findings of the jobs from ``least`` to ``most``, in the order in which they were put."""
         tags: dict[int, list[Tag]] = {}
         query = sa.select(FINDINGS).where(FINDINGS.c.job.between(least, most)).order_by(FINDINGS.c.finding)
-        for row in self._all(query):
+        for row in self.ask(query):
             tags.setdefault(row["job"], []).append(Tag(**{name: row[name] for name in Tag.model_fields}))
         return tags
 

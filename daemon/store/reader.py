@@ -11,6 +11,7 @@ from daemon.api.models import CurvesView, JobView, PlanView, Tag
 from daemon.errors import BadFile, NoSuch, StoreUnfit
 from daemon.plan import Plan
 from daemon.store import curves as thinning
+from daemon.store.alerts import AlertReader
 from daemon.store.catalog import CatalogReader
 from daemon.store.frames import Floats, FrameReader
 from sensors.types import CHANNELS, Frame
@@ -30,6 +31,7 @@ class Reader:
                 raise StoreUnfit(folder, f"holds no readings of keysoak: {name} is missing")
         self._catalog = CatalogReader(folder / CATALOG)
         self._frames = FrameReader(folder / FRAMES)
+        self.alerts = AlertReader(self._catalog.ask)
 
     def jobs(self, most: int = 500) -> list[JobView]:
         """The newest jobs first."""

@@ -12,11 +12,13 @@ from sqlalchemy.exc import DBAPIError
 from daemon.errors import StoreBusy, StoreUnfit
 from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameWriter
-from daemon.store.items import Item, JobEnded
+from daemon.store.items import AlertIdsTaken, Item, JobEnded
 from daemon.store.reader import CATALOG, FRAMES, Reader
 from daemon.store.writer import COMMIT_S, MOST_WAITING, Writer
 
 LOCK = "lock"
+#: alert ids that a run takes ahead of their use, so that a killed one leaves none that another could give out again
+IDS_AHEAD = 100
 CUT_SHORT = "the daemon stopped in mid-soak: readings end {at_s:.0f} s after the start; soak again"
 
 
@@ -37,8 +39,10 @@ class Store(Reader):
             undo.callback(frames.close)
             super().__init__(folder)
             self._last_job = max(self._catalog.numbers(), default=0)
+            self._last_alert, self._last_change = self.alerts.last_ids()
+            self._ids_taken = self._last_alert + IDS_AHEAD
             try:
-                catalog.write(self._ends_of_what_was_cut_short())
+                catalog.write([*self._ends_of_what_was_cut_short(), AlertIdsTaken(self._ids_taken)])
             except DBAPIError as err:
                 raise StoreUnfit(folder / CATALOG, str(err.orig)) from err
             undo.pop_all()
@@ -66,6 +70,19 @@ class Store(Reader):
         """A job number that no job in this store has had; to be called from one thread."""
         self._last_job += 1
         return self._last_job
+
+    def next_alert(self) -> int:
+        """An id that no alert in this store has had, nor could have had; to be called from one thread."""
+        self._last_alert += 1
+        if self._last_alert + IDS_AHEAD // 2 > self._ids_taken:
+            self._ids_taken += IDS_AHEAD
+            self.put(AlertIdsTaken(self._ids_taken))
+        return self._last_alert
+
+    def next_change(self) -> int:
+        """An id for a change in an alert's life, over all that are kept; to be called from one thread."""
+        self._last_change += 1
+        return self._last_change
 
     @property
     def behind(self) -> int:

@@ -7,7 +7,7 @@ from daemon.errors import StoreBehind
 from daemon.store.batch import FAILURES, Batch
 from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameWriter
-from daemon.store.items import Item
+from daemon.store.items import AlertChanged, Item
 from sensors.types import Frame
 
 #: below 100 MB of frames: with eight bays at 2 Hz an hour and three quarters, with 64 at 10 Hz 2.6 minutes
@@ -57,6 +57,9 @@ class Writer:
                 self._overflowed += 1
             return
         self._queue.append(item)
+        if isinstance(item, AlertChanged):
+            # not to be lost to a kill: on its way to disk at once. The lock within is never held over a disk
+            self._wake.set()
 
     @property
     def behind(self) -> int:
