@@ -5,7 +5,8 @@ SensorsError
 ├── LineRefused      a serial line has no CRC, or one that does not fit
 ├── RecordingBroken  a recording can't be read to its end
 ├── LinkFailed       a port or a broker can't be reached, or was lost
-└── ConversionUnfit  a channel's configured conversion can't be built
+├── ConversionUnfit  a channel's configured conversion can't be built
+└── CalibrationUnfit points that make no calibration line
 """
 
 from pathlib import Path
@@ -59,4 +60,12 @@ class ConversionUnfit(SensorsError):
     def __init__(self, field: str, why: str) -> None:
         super().__init__(f"{field}: {why}")
         self.field = field
+        self.why = why
+
+
+class CalibrationUnfit(SensorsError):
+    """Points from which no line can be fitted; ``why`` says what would be right."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(why)
         self.why = why
