@@ -14,11 +14,13 @@ from daemon.alertbook import AlertBook
 from daemon.api.server import ApiThread, build
 from daemon.bay import Bay
 from daemon.config import BayTable, LinkTable, MqttTable, RackFile, SerialTable
+from daemon.delivery.delivery import Delivery
 from daemon.errors import BadFile, Problem
 from daemon.files import read_text
 from daemon.loop import Rack
 from daemon.notes import StoreNotes
 from daemon.store import Store
+from daemon.store.reader import CATALOG
 from sensors.intake import Observe
 from sensors.mqtt_link import MqttLink
 from sensors.serial_link import SerialLink
@@ -83,11 +85,12 @@ def serve(config: RackFile, ready: Callable[[int], None]) -> None:
     store = Store(config.rack.data)
     try:
         rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), listener)
-        try:
-            asyncio.run(_run(rack, api, ready))
-        finally:
-            api.stop()
+        with Delivery(config, config.rack.data / CATALOG) as delivery:
+            api = ApiThread(build(config, rack, store, delivery), inner)
+            try:
+                asyncio.run(_run(rack, api, lambda: ready(doors.wait())))
+            finally:
+                api.stop()
     finally:
         store.close()
 

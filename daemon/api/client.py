@@ -8,13 +8,28 @@ from pydantic import BaseModel, TypeAdapter
 
 from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
 from daemon.api.errors import ApiError, DaemonSilent
-from daemon.api.models import BayView, CurvesView, Health, JobView, PlanFile, RackView, Said, SoakOrder
+from daemon.api.models import (
+    BayView,
+    CurvesView,
+    Health,
+    JobView,
+    PlanFile,
+    RackView,
+    Said,
+    SoakOrder,
+    TellsView,
+    TellTest,
+    TellTried,
+)
 
 M = TypeVar("M", bound=BaseModel)
 
 _ALERTS = TypeAdapter(list[AlertView])
 _JOBS = TypeAdapter(list[JobView])
 _PLANS = TypeAdapter(list[PlanFile])
+_TRIED = TypeAdapter(list[TellTried])
+#: a target that hangs is given up after half a minute
+TRY_S = 40.0
 
 
 class Client:
@@ -115,6 +130,15 @@ class Client:
     def reset(self, alert: int, order: ReasonOrder) -> Said:
         """Reset a latched trip whose cause has gone."""
         return self._post(f"/v1/alerts/{alert}/reset", order)
+
+    def tell(self) -> TellsView:
+        """Everybody who is told of alerts, and whether they can be."""
+        return self._get("/v1/tell", TellsView)
+
+    def tell_test(self, target: str | None = None) -> list[TellTried]:
+        """Send a test message to one target, or to all; waits for the slowest."""
+        content = TellTest(target=target).model_dump_json()
+        return _TRIED.validate_json(self._call("POST", "/v1/tell/test", content=content, timeout=TRY_S).content)
 
     def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
         return model.model_validate_json(self._call("GET", path, params=params).content)

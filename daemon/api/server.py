@@ -7,9 +7,9 @@ are handed in, curves come from the store's own read connections.
 import asyncio
 import socket
 import threading
+from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Annotated, TypeVar
-from urllib.parse import urlsplit
 
 import uvicorn
 from fastapi import Depends, FastAPI, HTTPException, Query, Request
@@ -17,10 +17,13 @@ from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.alerts import add_alerts
+from daemon.api.guard import own_page
 from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
+from daemon.api.tell import add_tell
 from daemon.api.views import bay_view, rack_view
 from daemon.config import RackFile
+from daemon.delivery.delivery import Delivery
 from daemon.errors import BadFile, NoSuch, Refused
 from daemon.loop import Rack
 from daemon.plan import Plan
@@ -33,17 +36,26 @@ T = TypeVar("T")
 ORDER_S = 2.0
 
 
-def build(config: RackFile, rack: Rack, store: Store) -> FastAPI:
-    """The API of one rack."""
+def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None = None) -> FastAPI:
+    """The API of one rack; without ``delivery`` nobody is told of alerts."""
     app = FastAPI(title="Keysoak control API", version=VERSION, docs_url=None, redoc_url=None)
     # a page of another site must not reach the key by a name that it points at this machine
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", config.api.host])
     _add_errors(app)
-    _add_reading(app, config, rack, store)
+
+    def untold() -> str:
+        return delivery.error if delivery is not None else ""
+
+    def note() -> str:
+        return " ".join(filter(None, (store.error, untold()))) or config.rack.note
+
+    _add_reading(app, config.rack.name, rack, store, note, untold)
     _add_orders(app, rack)
     add_plans(app)
     if rack.book is not None:
         add_alerts(app, rack, rack.book, store)
+    if delivery is not None:
+        add_tell(app, delivery)
     return app
 
 
@@ -61,9 +73,9 @@ def _add_errors(app: FastAPI) -> None:
         return JSONResponse({"detail": "\n".join(str(p) for p in err.problems)}, 422)
 
 
-def _add_reading(app: FastAPI, config: RackFile, rack: Rack, store: Store) -> None:
-    name, note = config.rack.name, config.rack.note
-
+def _add_reading(  # noqa: PLR0917  what it reads from
+    app: FastAPI, name: str, rack: Rack, store: Store, note: Callable[[], str], untold: Callable[[], str]
+) -> None:
     @app.get("/v1/health")
     def health() -> Health:
         return Health(
@@ -74,11 +86,12 @@ def _add_reading(app: FastAPI, config: RackFile, rack: Rack, store: Store) -> No
             store_behind=store.behind,
             store_error=store.error,
             loop_lag_s=round(rack.lag_s, 4),
+            tell_error=untold(),
         )
 
     @app.get("/v1/rack")
     def whole() -> RackView:
-        return rack_view(name, store.error or note, rack)
+        return rack_view(name, note(), rack)
 
     @app.get("/v1/bays/{bay}")
     def one(bay: str) -> BayView:
@@ -102,13 +115,6 @@ def _add_reading(app: FastAPI, config: RackFile, rack: Rack, store: Store) -> No
         if from_s is not None and to_s is not None and not from_s < to_s:
             raise HTTPException(422, "from_s: must be less than to_s")
         return store.curves(job, from_s, to_s, points)
-
-
-def own_page(request: Request) -> None:
-    """Refuse an order that a browser sends for another site's page; unkeying is open to all, as it harms nobody."""
-    origin = request.headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        raise HTTPException(403, f"orders are not taken from pages of {origin}")
 
 
 def _add_orders(app: FastAPI, rack: Rack) -> None:

@@ -11,7 +11,7 @@ from daemon.demo.world import Unit
 from daemon.store import Store
 
 PLAN = '[[phase]]\ndrive = "carrier"\nminutes = 0.5\n'
-COMMANDS = ["demo", "serve", "probe", "soak", "drop", "replay", "export"]
+COMMANDS = ["demo", "serve", "probe", "soak", "drop", "replay", "export", "tell"]
 
 
 def keysoak(*words: object) -> subprocess.CompletedProcess[str]:

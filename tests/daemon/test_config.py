@@ -26,6 +26,13 @@ name = "bay-2"
 link = "broker"
 node = "node-2"
 rate_hz = 5
+[[tell]]
+name = "duty"
+url = "json://duty/hush"
+[[tell]]
+name = "second"
+url_file = "second.url"
+escalate_from = "duty"
 """
 
 
@@ -41,6 +48,8 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
     config = read(tmp_path, GOOD)
     assert [bay.name for bay in config.bay] == ["bay-1", "bay-2"]
     assert config.rack.data == tmp_path / "readings"
+    assert config.tell[1].url_file == tmp_path / "second.url"
+    assert "hush" not in repr(config)
 
 
 @pytest.mark.parametrize(
@@ -68,6 +77,22 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
             '[bay.channel.supply]\nkind = "line"\ngives = "Cel"\nspan = 1',
             "supply.kind: it gives Cel, and supply is in V",
         ),
+        ('url = "json://duty/hush"', "", "tell[1]: give either url, or url_file"),
+        ('url = "json://duty/hush"', 'url = "hush"', "tell[1]: url: is no apprise URL"),
+        ('url = "json://duty/hush"', 'url = "json://a"\npriorities = []', "tell[1].priorities: "),
+        (
+            'url = "json://duty/hush"',
+            'url = "json://a"\nescalate_after_min = 5',
+            "tell[1].escalate_after_min: goes with",
+        ),
+        ('name = "second"', 'name = "duty"', "tell[2].name: 'duty' is the name of another tell"),
+        (
+            'escalate_from = "duty"',
+            'escalate_from = "third"',
+            "tell[2].escalate_from: 'third' is not the name of a [[tell]]",
+        ),
+        ('escalate_from = "duty"', 'escalate_from = "second"', "tell[2].escalate_from: goes round in a circle"),
+        ('name = "rack-1"', 'page_url = "bench:8050"', "rack.page_url: "),
         ("[rack]", "[rack", "is not TOML"),
     ],
 )
@@ -78,3 +103,4 @@ def test_a_wrong_field_is_named_with_what_would_be_right(tmp_path: Path, old: st
         read(tmp_path, GOOD.replace(old, new))
     assert said in str(caught.value)
     assert str(tmp_path / "rack.toml") in str(caught.value)
+    assert "hush" not in str(caught.value)  # a URL has secrets in it
