@@ -148,6 +148,8 @@ class RackFile(Table):
                 )
             if kinds[bay.link] == "mqtt" and bay.node is None:
                 raise ValueError(f"bay[{i}].node: is missing; a bay on an MQTT link names its node")
+            if bay.node == "alerts":
+                raise ValueError(f"bay[{i}].node: 'alerts' is where open alerts are; give the node another name")
             if kinds[bay.link] == "serial" and bay.node is not None:
                 raise ValueError(f"bay[{i}].node: leave it out; only a bay on an MQTT link has a node")
         _escalates_to_an_end(self.tell)

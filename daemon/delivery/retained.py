@@ -97,8 +97,9 @@ class Broker:
 
     def _hear(self, message: aiomqtt.Message) -> None:
         # only what the broker kept says what it holds; the rest is our own, come back
-        if message.retain and isinstance(message.payload, bytes):
-            self._held[str(message.topic).rpartition("/")[2]] = message.payload
+        alert = str(message.topic).rpartition("/")[2]
+        if message.retain and alert.isdecimal() and isinstance(message.payload, bytes):
+            self._held[alert] = message.payload
             self.asked.set()
 
     async def _speak(self, client: aiomqtt.Client) -> None:

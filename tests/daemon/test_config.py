@@ -58,6 +58,7 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
         ('link = "left"', 'link = "right"', "bay[1].link: 'right' is not the name of a [[link]]"),
         ('name = "bay-2"', 'name = "bay-1"', "bay[2].name: 'bay-1' is the name of another bay"),
         ('node = "node-2"', "", "bay[2].node: is missing"),
+        ('node = "node-2"', 'node = "alerts"', "bay[2].node: 'alerts' is where open alerts are"),
         ("rate_hz = 5", "rate_hz = 0", "bay[2].rate_hz: should be greater than 0"),
         ("rate_hz = 5", "rate = 5", "bay[2].rate: is not a field that is known here"),
         ('kind = "mqtt"', 'kind = "radio"', "link[2]: "),
