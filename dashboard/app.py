@@ -1,14 +1,16 @@
 """The dashboard as one ASGI application: Dash for pages, plain routes for what a page's scripts ask."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, cast
+from urllib.parse import quote
 
 from dash import Dash, dcc, html
 from fastapi import FastAPI
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.client import Client
+from daemon.api.models import BayView
 from dashboard.callbacks import add_callbacks
 from dashboard.guard import Guard, PackedFiles
 from dashboard.live import Watch
@@ -36,6 +38,10 @@ class Shell(Dash):
         return text
 
 
+def _bay_of(client: Client) -> Callable[[str], BayView]:
+    return lambda bay: client.bay(quote(bay, safe=""))
+
+
 def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     """The application. ``api`` is the daemon's address; ``hosts`` are names, besides those of the machine itself,
     under which a browser may ask for a page."""
@@ -55,7 +61,7 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     app.layout = html.Div([dcc.Location(id="url", refresh=False), html.Div(id="body")])
     # a live picture or an order must not wait for a read of long curves: each has its own connections
     add_callbacks(app, Client(api, timeout_s=10.0))
-    add_routes(server, Watch(Client(api, timeout_s=2.0).rack), Client(api, timeout_s=ORDER_S))
+    add_routes(server, Watch(api, _bay_of(Client(api, timeout_s=2.0))), Client(api, timeout_s=ORDER_S))
     server.add_middleware(PackedFiles)
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())
     server.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL, *hosts], www_redirect=False)

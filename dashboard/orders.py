@@ -9,14 +9,14 @@ from concurrent.futures import ThreadPoolExecutor
 from html import escape
 from urllib.parse import quote
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, WebSocket, WebSocketDisconnect
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from pydantic import ValidationError
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import Said, SoakOrder
-from dashboard.live import Watch
+from dashboard.live import Page, Watch
 
 #: the page gives an order 3 s before it says "failed"; the daemon itself takes 2 s at most for one
 ORDER_S = 2.6
@@ -39,8 +39,21 @@ def add_routes(app: FastAPI, watch: Watch, client: Client) -> None:
         return answer(request, 200, done=said.done, bays=said.bays)
 
     @app.get("/live")
-    async def live(bay: str | None = None) -> Response:
-        return Response(await watch.now(bay), media_type="application/json")
+    async def look() -> Response:
+        return Response(await watch.whole(), media_type="application/json")
+
+    @app.websocket("/live")
+    async def live(socket: WebSocket) -> None:
+        await socket.accept()
+        page = Page()
+        listening = asyncio.create_task(_listen(socket, page), name="hear a tab")
+        try:
+            async for message in watch.tell(page):
+                await socket.send_text(message.decode())
+        except (WebSocketDisconnect, RuntimeError):  # the tab is gone; after a close Starlette raises the latter
+            return
+        finally:
+            listening.cancel()
 
     @app.post("/unkey")
     async def unkey_all(request: Request) -> Response:
@@ -67,6 +80,14 @@ def add_routes(app: FastAPI, watch: Watch, client: Client) -> None:
             wrong = [f"{'.'.join(map(str, e['loc'])) or 'order'}: {e['msg']}" for e in err.errors()]
             return answer(request, 422, failed="\n".join(wrong))
         return await carry_out(request, lambda: client.soak(quote(bay, safe=""), order))
+
+
+async def _listen(socket: WebSocket, page: Page) -> None:
+    try:
+        while True:
+            page.hear(await socket.receive_text())
+    except (WebSocketDisconnect, RuntimeError, KeyError):  # KeyError: it sent bytes where it has nothing to send
+        return
 
 
 def answer(request: Request, status: int, *, done: str = "", failed: str = "", bays: Sequence[str] = ()) -> Response:

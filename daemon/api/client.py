@@ -1,12 +1,15 @@
 """The control API from a caller's side: one method a route, models in and out, every failure an ApiError."""
 
+from collections.abc import AsyncIterator
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
 import httpx
+import msgspec
 from pydantic import BaseModel, TypeAdapter
 
 from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
+from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import (
     BayView,
@@ -156,6 +159,26 @@ class Client:
         if answer.is_error:
             raise ApiError(_why(answer), answer.status_code)
         return answer
+
+
+async def follow(url: str, silence_s: float = 2.0) -> AsyncIterator[Patch]:
+    """What changes on the rack, as it changes, the whole of it first (daemon/api/deltas.py puts it together).
+
+    Raises DaemonSilent when the daemon says nothing for ``silence_s`` seconds, or ends.
+    """
+    try:
+        # trust_env: as for the client, no proxy between a person and the rack
+        async with (
+            httpx.AsyncClient(base_url=url, timeout=silence_s, trust_env=False) as http,
+            http.stream("GET", "/v1/live") as answer,
+        ):
+            answer.raise_for_status()
+            async for line in answer.aiter_lines():
+                patch: Patch = msgspec.json.decode(line)
+                yield patch
+    except (httpx.HTTPError, msgspec.DecodeError) as err:
+        raise DaemonSilent(url, str(err) or type(err).__name__) from err
+    raise DaemonSilent(url, "it ended the stream")
 
 
 def _why(answer: httpx.Response) -> str:

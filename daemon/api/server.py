@@ -18,6 +18,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.alerts import add_alerts
 from daemon.api.guard import own_page
+from daemon.api.live import Pictures, add_live
 from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
 from daemon.api.tell import add_tell
@@ -52,6 +53,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
     _add_reading(app, config.rack.name, rack, store, note, untold)
     _add_orders(app, rack)
     add_plans(app)
+    add_live(app, Pictures(config.rack.name, note, rack))
     if rack.book is not None:
         add_alerts(app, rack, rack.book, store)
     if delivery is not None:
@@ -151,6 +153,7 @@ class ApiThread:
 
     def __init__(self, app: FastAPI, listener: socket.socket) -> None:
         self._server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+        app.state.ending = lambda: self._server.should_exit
         self._listener = listener
         self.port: int = listener.getsockname()[1]
         self._thread = threading.Thread(target=self._server.run, args=([listener],), name="api", daemon=True)

@@ -22,8 +22,14 @@ def rack_view(name: str, note: str, rack: Rack) -> RackView:
     return RackView(rack=name, time_ns=time.time_ns(), note=note, bays=bays, alerts_unacknowledged=unseen)
 
 
-def bay_view(bay: Bay, link: Link, age_s: float | None) -> BayView:
-    """One bay as it stands now; ``age_s`` is the time since its last frame."""
+def is_stale(bay: Bay, age_s: float | None) -> bool:
+    """Whether a bay has been silent for so long that its figures are old."""
+    return age_s is None or age_s > max(3 * bay.sample_s, 1.0)
+
+
+def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -> BayView:
+    """One bay as it stands now; ``age_s`` is the time since its last frame. Not ``whole``: without the strip's
+    points, and without readings, rules and link, which are most of the work."""
     frame, course, strip, ended = bay.last, bay.course, bay.strip, bay.ended
     plan = course.plan if course else None
     seen = None if frame is None else _number(frame.values[KEY])
@@ -31,7 +37,7 @@ def bay_view(bay: Bay, link: Link, age_s: float | None) -> BayView:
         bay=bay.name,
         status=bay.status,
         age_s=None if age_s is None else round(age_s, 3),
-        stale=age_s is None or age_s > max(3 * bay.sample_s, 1.0),
+        stale=is_stale(bay, age_s),
         key_lent=bay.lent,
         key_seen=None if seen is None else bool(seen),
         job=bay.job or None,
@@ -44,11 +50,11 @@ def bay_view(bay: Bay, link: Link, age_s: float | None) -> BayView:
         verdict=ended.verdict if ended else None,
         reasons=ended.reasons if ended else [],
         figures=figures(bay),
-        strip=list(strip.points) if strip else [],
+        strip=list(strip.points) if strip and whole else [],
         tags=list(strip.tags) if strip else [],
-        readings=readings(bay),
-        rules=[RuleStanding(rule=name, state=s.state, why=s.why) for name, s in bay.judge.standings().items()],
-        link=link_view(bay.name, link),
+        readings=readings(bay) if whole else [],
+        rules=standings(bay) if whole else [],
+        link=link_view(bay.name, link) if whole else None,
     )
 
 
@@ -82,6 +88,11 @@ def readings(bay: Bay) -> list[Reading]:
         for name, v, q in rows
         if q != Quality.MISSING
     ]
+
+
+def standings(bay: Bay) -> list[RuleStanding]:
+    """Whether each rule can judge the bay, and why not."""
+    return [RuleStanding(rule=name, state=s.state, why=s.why) for name, s in bay.judge.standings().items()]
 
 
 def link_view(bay: str, link: Link) -> BayLink:

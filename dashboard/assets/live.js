@@ -1,14 +1,18 @@
-// What the rack does now. One question about twice a second; whatever is out (daemon, dashboard, network) is asked
-// again at the same pace, so that the page heals by itself. Ages run on here while nothing answers.
+// What the rack does now: a web socket over which only what changed comes. A socket and not a held request, since a
+// browser gives a host six connections and the red button must never wait for one of them.
+// Whatever is out (daemon, dashboard, network), it is tried again twice a second, so that the page heals by itself.
 
-const EVERY_MS = 500;
-const HIDDEN_MS = 3000;
-const GIVE_UP_MS = 2500;
-// with the half second between two looks: loud within 3 s of the last answer
+import { applyPatch } from "./mirror.js";
+
+const AGAIN_MS = 500;
+// the dashboard speaks twice a second: a socket that says nothing for so long is dead, whatever the network believes
+const DEAD_MS = 2400;
+// loud within 3 s of the last word
 const STALE_S = 2.4;
 
-const state = { rack: null, bay: null, error: "", answered: performance.now(), ageS: 0 };
-let wake = () => {};
+const state = { rack: null, error: "", answered: performance.now(), ageS: 0 };
+let details = {}; // readings, rules and link of the one bay whose page this is
+let lastWord = 0;
 
 // seconds since the daemon last said how things are
 export function ageS() {
@@ -17,53 +21,57 @@ export function ageS() {
 
 // seconds since a bay's last frame; null when there never was one
 export function bayAgeS(bay) {
-  return bay.age_s === null ? null : bay.age_s + ageS();
+  return bay.heard === null ? null : (performance.now() - bay.heard) / 1000;
 }
 
-export function view() {
-  const silent = ageS() > STALE_S;
-  return { rack: state.rack, bay: state.bay, error: state.error, ageS: ageS(), silent };
+// what to draw; `changed` has the names of the bays that moved, or is null where all must be looked at
+export function view(changed = null) {
+  const whole = state.rack?.bays.find((b) => b.bay === details.bay);
+  const bay = whole && details.readings ? { ...whole, ...details } : null;
+  return { rack: state.rack, bay, error: state.error, ageS: ageS(), silent: ageS() > STALE_S, changed };
 }
 
-function details() {
-  return document.getElementById("bay-details")?.dataset.bay ?? null;
-}
-
-async function ask() {
-  const bay = details();
-  const path = bay === null ? "/live" : `/live?bay=${encodeURIComponent(bay)}`;
-  const answer = await fetch(path, { signal: AbortSignal.timeout(GIVE_UP_MS), cache: "no-store" });
-  if (!answer.ok) throw new Error(`it answered ${answer.status}`);
-  const said = await answer.json();
-  // an answer that is older than what stands here already tells only that the daemon is silent
-  if (said.rack !== null && said.age_s <= ageS()) {
-    Object.assign(state, { rack: said.rack, ageS: said.age_s, answered: performance.now() });
-    if (said.bay) state.bay = said.bay;
-  }
+function take(said) {
+  lastWord = performance.now();
   state.error = said.error;
+  // before the daemon has said anything there is nothing that could be of any age
+  if (said.order || state.rack) Object.assign(state, { ageS: said.age_s, answered: lastWord });
+  state.rack = applyPatch(state.rack, said, lastWord);
+  if (said.details?.bay === details.bay) details = { ...details, ...said.details };
+  return said.details ? null : new Set(Object.keys(said.bays ?? {}));
 }
 
-export async function run(draw) {
-  const look = () => draw(view());
-  document.addEventListener("visibilitychange", () => wake());
-  setInterval(look, EVERY_MS); // ages run on while an answer is awaited
-  for (;;) {
-    const asked = performance.now();
-    try {
-      await ask();
-    } catch (fault) {
-      state.error = `the dashboard does not answer (${fault.name === "TimeoutError" ? "no answer in time" : fault.message})`;
-    }
-    look();
-    const pause = (document.hidden ? HIDDEN_MS : EVERY_MS) - (performance.now() - asked);
-    await new Promise((go) => {
-      wake = go;
-      setTimeout(go, Math.max(100, pause));
-    });
-  }
+function connect(draw) {
+  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/live`);
+  let ended = false;
+  let asked = null;
+  lastWord = performance.now();
+  const ask = () => {
+    const bay = document.getElementById("bay-details")?.dataset.bay ?? null;
+    if (bay === asked) return;
+    asked = bay;
+    details = { bay };
+    socket.send(JSON.stringify({ bay }));
+  };
+  socket.onmessage = ({ data }) => {
+    if (ended) return; // the next one has begun
+    draw(view(take(JSON.parse(data))));
+    ask();
+  };
+  const end = (why) => {
+    if (ended) return;
+    ended = true;
+    clearInterval(watch);
+    state.error = `the dashboard does not answer (${why})`;
+    draw(view());
+    socket.close();
+    setTimeout(() => connect(draw), AGAIN_MS);
+  };
+  socket.onclose = () => end("its connection ended");
+  const watch = setInterval(() => performance.now() - lastWord > DEAD_MS && end("no word in time"), 200);
 }
 
-// an order was given: look at once
-export function lookNow() {
-  wake();
+export function run(draw) {
+  setInterval(() => draw(view()), AGAIN_MS); // ages run on while nothing comes
+  connect(draw);
 }

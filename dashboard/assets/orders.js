@@ -1,8 +1,6 @@
 // Orders of a person: one press, one POST, a loud result. Knows nothing of the live state, so that it works while
 // everything else is stale. Without scripts the same forms are sent by the browser itself.
 
-import { lookNow } from "./live.js";
-
 const GIVE_UP_MS = 3000;
 
 export function listen() {
@@ -26,7 +24,6 @@ async function give(form) {
   } finally {
     button.classList.remove("asked");
     if (kind === "soak") button.disabled = false;
-    lookNow();
   }
 }
 

@@ -8,7 +8,7 @@ import { sentence, stateOf } from "./words.js";
 const shelves = new Map();
 const spoken = new Map();
 
-export function drawRack({ rack, ageS, silent }) {
+export function drawRack({ rack, ageS, silent, changed }) {
   const place = document.getElementById("rack");
   if (!rack) return;
   speak(rack.bays);
@@ -22,13 +22,14 @@ export function drawRack({ rack, ageS, silent }) {
     setText(place, only === undefined ? "This rack has no bays: name them in rack.toml and start the daemon again." : `There is no bay “${only}” in this rack.`);
     return;
   }
-  if (place.childElementCount !== bays.length || bays.some((b, i) => shelves.get(b.bay)?.node !== place.children[i])) {
+  const anew = place.childElementCount !== bays.length || bays.some((b, i) => shelves.get(b.bay)?.node !== place.children[i]);
+  if (anew) {
     shelves.clear();
     for (const bay of bays) shelves.set(bay.bay, makeShelf(bay.bay));
     place.style.setProperty("--bays", bays.length);
     place.replaceChildren(...bays.map((b) => shelves.get(b.bay).node));
   }
-  for (const bay of bays) setShelf(shelves.get(bay.bay), bay, ageS, silent);
+  for (const bay of bays) if (anew || changed === null || changed.has(bay.bay)) setShelf(shelves.get(bay.bay), bay, ageS, silent);
 }
 
 // a change of state is spoken once, politely; the figures are not

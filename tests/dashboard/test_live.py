@@ -1,124 +1,212 @@
-"""The rack's state, asked once for everybody."""
+"""The rack's state: one stream from the daemon for everybody, and to each tab what is new to it."""
 
 import asyncio
 import json
-import threading
+from collections.abc import AsyncIterator, Callable
+from typing import Any
 
 import httpx
+import pytest
+from websockets.asyncio.client import connect
 
+from daemon.api.deltas import BayPicture, Cursor, Patch, Picture
 from daemon.api.errors import DaemonSilent
-from daemon.api.models import BayStatus, BayView, RackView, Reading
-from dashboard.live import Watch
+from daemon.api.models import BayStatus, BayView, Reading
+from dashboard import live
+from dashboard.live import Page, Watch
 
 
-def rack(name: str = "rack-1") -> RackView:
-    """A rack of one bay with a reading."""
-    reading = Reading(channel="heatsink", unit="Cel", value=41.0, quality="good")
-    bay = BayView(
-        bay="bay-1", status=BayStatus.KEYED, age_s=0.2, stale=False, key_lent=True, key_seen=True, readings=[reading]
-    )
-    return RackView(rack=name, time_ns=0, bays=[bay])
-
-
-class Hand:
-    """Something to ask, whose answer a test chooses."""
+class Teller:
+    """A daemon whose words a test chooses."""
 
     def __init__(self) -> None:
-        self.asked = 0
+        self.followed = 0
         self.silent = False
-        self.free = threading.Event()
-        self.free.set()
+        self.said: asyncio.Queue[Patch] = asyncio.Queue()
 
-    def __call__(self) -> RackView:
-        """Answer, or not."""
-        self.asked += 1
-        self.free.wait(10)
-        if self.silent:
-            raise DaemonSilent("http://127.0.0.1:1", "refused")
-        return rack()
+    async def follow(self, url: str) -> AsyncIterator[Patch]:
+        """Say what the test puts, until it is silent."""
+        self.followed += 1
+        while not self.silent:
+            yield await self.said.get()
+        raise DaemonSilent(url, "refused")
 
 
-def test_many_tabs_cost_the_daemon_one_question() -> None:
-    """Within the time for which an answer is kept."""
-    hand = Hand()
+def patch(heat_c: float = 41.0) -> Patch:
+    """A rack of one bay, as a listener hears of it first."""
+    bay = BayPicture({"status": "keyed", "figures": {"heatsink_c": heat_c}}, [(1.0, heat_c)], 0.0)
+    return Cursor().patch(Picture("rack-1", "", {"bay-1": bay}), 0.0)
+
+
+def view(bay: str) -> BayView:
+    """A bay with a reading."""
+    reading = Reading(channel="heatsink", unit="Cel", value=41.0, quality="good")
+    return BayView(
+        bay=bay, status=BayStatus.KEYED, age_s=0.2, stale=False, key_lent=True, key_seen=True, readings=[reading]
+    )
+
+
+@pytest.fixture
+def teller(monkeypatch: pytest.MonkeyPatch) -> Teller:
+    """In the daemon's place."""
+    made = Teller()
+    monkeypatch.setattr(live, "follow", made.follow)
+    monkeypatch.setattr(live, "AGAIN_S", 0.01)
+    return made
+
+
+def run(look: Callable[[], Any]) -> None:
+    """Run one, within five seconds, and end what it leaves."""
+    asyncio.run(asyncio.wait_for(look(), 5))
+
+
+async def heard(messages: AsyncIterator[bytes]) -> Patch:
+    """The next message of a tab."""
+    said: Patch = json.loads(await anext(messages))
+    return said
+
+
+def test_many_tabs_cost_the_daemon_one_stream(teller: Teller) -> None:
+    """Each is told the whole picture first."""
 
     async def look() -> None:
-        watch = Watch(hand, keep_s=60.0)
-        await asyncio.gather(*(watch.now() for _ in range(50)))
-        await watch.now()
+        watch = Watch("http://x", view)
+        teller.said.put_nowait(patch())
+        tabs = [watch.tell(Page()) for _ in range(50)]
+        firsts = await asyncio.gather(*(heard(tab) for tab in tabs))
+        assert all(said["bays"]["bay-1"]["figures"] == {"heatsink_c": 41.0} for said in firsts)
 
-    asyncio.run(look())
-    assert hand.asked == 1
-
-
-def test_a_daemon_that_hangs_leaves_the_page_an_old_answer_with_its_age() -> None:
-    """The page is answered in time, and is told how old the figures are."""
-    hand, clock = Hand(), [100.0]
-
-    async def look() -> tuple[str, str, str]:
-        watch = Watch(hand, keep_s=0.25, wait_s=0.05, clock=lambda: clock[0])
-        fresh = await watch.now()
-        hand.free.clear()
-        clock[0] += 5.0
-        old = await watch.now()
-        hand.free.set()
-        for _ in range(100):
-            if json.loads(await watch.now())["age_s"] < 5.0:
-                break
-        return fresh, old, await watch.now()
-
-    fresh, old, healed = (json.loads(said) for said in asyncio.run(look()))
-    assert fresh["age_s"] == 0.0
-    assert old["age_s"] == 5.0
-    assert old["rack"] == fresh["rack"]
-    assert healed["age_s"] == 0.0
+    run(look)
+    assert teller.followed == 1
 
 
-def test_a_daemon_that_is_gone_is_told_with_its_reason_and_comes_back() -> None:
-    """The last known rack stays, its age grows, and the first answer heals it."""
-    hand, clock = Hand(), [0.0]
+def test_a_tab_is_told_only_what_changed_and_a_beat_when_nothing_did(
+    teller: Teller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The beat says that the dashboard lives and how old the daemon's last word is."""
+    monkeypatch.setattr(live, "BEAT_S", 0.2)
 
-    async def look() -> list[str]:
-        watch = Watch(hand, clock=lambda: clock[0])
-        said = [await watch.now()]
-        hand.silent, clock[0] = True, 1.0
-        said.append(await watch.now())
-        hand.silent, clock[0] = False, 2.0
-        return [*said, await watch.now()]
+    async def look() -> None:
+        tab = Watch("http://x", view).tell(Page())
+        teller.said.put_nowait(patch())
+        await heard(tab)
+        teller.said.put_nowait({"bays": {"bay-1": {"age_s": 0.0, "status": "resting"}}})
+        said = await heard(tab)
+        assert said["bays"]["bay-1"].keys() == {"age_s", "status"}
+        assert (await heard(tab)).keys() == {"age_s", "error"}
 
-    fresh, gone, healed = (json.loads(said) for said in asyncio.run(look()))
-    assert (fresh["error"], healed["error"]) == ("", "")
-    assert "does not answer" in gone["error"]
-    assert (gone["age_s"], healed["age_s"]) == (1.0, 0.0)
-    assert gone["rack"]["rack"] == "rack-1"
+    run(look)
 
 
-def test_details_go_only_to_the_page_that_shows_them() -> None:
-    """Readings, rules and link of eight bays twice a second would be most of the traffic."""
+def test_a_daemon_that_is_gone_is_told_with_its_reason_and_comes_back(teller: Teller) -> None:
+    """The last known rack stays, its age grows, and the first word heals it."""
+    clock = [0.0]
 
-    async def look() -> tuple[str, str, str]:
-        watch = Watch(rack)
-        return await watch.now(), await watch.now("bay-1"), await watch.now("bay-9")
+    async def look() -> None:
+        watch = Watch("http://x", view, clock=lambda: clock[0])
+        tab = watch.tell(Page())
+        teller.said.put_nowait(patch())
+        assert (await heard(tab))["error"] == ""
+        teller.silent, clock[0] = True, 7.0
+        teller.said.put_nowait({})
+        said = await heard(tab)
+        while not said["error"]:
+            said = await heard(tab)
+        assert "does not answer" in said["error"]
+        assert json.loads(await watch.whole())["rack"] == "rack-1"
+        clock[0] = 12.0
+        assert json.loads(await watch.whole())["age_s"] == 5.0
+        teller.silent = False
+        teller.said.put_nowait(patch(50.0))
+        while said["error"]:
+            said = await heard(tab)
+        assert said["bays"]["bay-1"]["figures"] == {"heatsink_c": 50.0}
+        assert said["age_s"] == 0.0
 
-    plain, own, unknown = (json.loads(said) for said in asyncio.run(look()))
-    assert "readings" not in plain["rack"]["bays"][0]
-    assert plain["bay"] is None
-    assert own["bay"]["readings"][0]["value"] == 41.0
-    assert unknown["bay"] is None
+    run(look)
+
+
+def test_details_go_only_to_the_page_that_shows_them_and_only_what_changed(teller: Teller) -> None:
+    """Readings, rules and link of all bays would be most of the traffic; tabs that show a bay share one question."""
+    asked: list[str] = []
+
+    def ask(bay: str) -> BayView:
+        asked.append(bay)
+        return view(bay)
+
+    async def look() -> None:
+        watch = Watch("http://x", ask, clock=lambda: 0.0)
+        pages = [Page() for _ in range(5)]
+        for page in pages:
+            page.hear('{"bay": "bay-1"}')
+        teller.said.put_nowait(patch())
+        tabs = [watch.tell(page) for page in pages]
+        for said in await asyncio.gather(*(heard(tab) for tab in tabs)):
+            assert said["details"]["readings"][0]["value"] == 41.0
+        assert "details" not in await heard(tabs[0])
+        assert "details" not in await heard(watch.tell(Page()))
+
+    run(look)
+    assert asked == ["bay-1"]
+
+
+@pytest.mark.parametrize("said", ["", "[]", '{"bay": 1}', '{"bay": "' + "x" * 65 + '"}', "\x00"])
+def test_what_a_tab_should_not_say_is_let_go_by(said: str) -> None:
+    """It shows no bay then."""
+    page = Page()
+    page.hear(said)
+    assert page.bay is None
+
+
+def test_a_daemon_that_hangs_is_silent_to_the_page_within_its_time() -> None:
+    """It takes connections and says nothing: the stream is given up, and asked for again."""
+
+    async def hang(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.read()
+        writer.close()
+
+    async def look() -> None:
+        server = await asyncio.start_server(hang, "127.0.0.1", 0)
+        port = server.sockets[0].getsockname()[1]
+        tab = Watch(f"http://127.0.0.1:{port}", view).tell(Page())
+        said = await heard(tab)
+        while not said["error"]:
+            said = await heard(tab)
+        assert "does not answer" in said["error"]
+        server.close()
+
+    run(look)
 
 
 def test_before_the_first_answer_nothing_is_shown_as_known(alone: httpx.Client) -> None:
     """No rack, and why."""
     said = alone.get("/live").json()
-    assert said["rack"] is None
+    assert "order" not in said
     assert "does not answer" in said["error"]
 
 
 def test_the_live_route_speaks_of_the_real_daemon(page: httpx.Client) -> None:
     """Bays that were never heard are stale and have no figures."""
-    said = page.get("/live", params={"bay": "bay-2"}).json()
+    said = page.get("/live").json()
     assert said["error"] == ""
-    assert [bay["bay"] for bay in said["rack"]["bays"]] == ["bay-1", "bay-2"]
-    assert said["bay"]["bay"] == "bay-2"
-    assert said["bay"]["stale"] is True
-    assert said["bay"]["figures"]["heatsink_c"] is None
+    assert said["order"] == ["bay-1", "bay-2"]
+    assert said["bays"]["bay-2"]["stale"] is True
+    assert said["bays"]["bay-2"]["figures"]["heatsink_c"] is None
+    assert "readings" not in said["bays"]["bay-2"]
+
+
+def test_a_socket_of_our_own_page_is_told_and_another_sites_is_not(page: httpx.Client) -> None:
+    """The details come once it has said which bay it shows."""
+    address = f"ws://{page.base_url.netloc.decode()}/live"
+
+    async def look() -> None:
+        async with connect(address, origin=f"http://{page.base_url.netloc.decode()}") as socket:  # type: ignore[arg-type]
+            assert json.loads(await socket.recv())["rack"] == "rack-1"
+            await socket.send('{"bay": "bay-1"}')
+            while "details" not in (said := json.loads(await socket.recv())):
+                pass
+            assert said["details"]["link"]["link"] == "left"
+        with pytest.raises(Exception, match="403"):
+            await connect(address, origin="http://elsewhere.example")  # type: ignore[arg-type]
+
+    run(look)
