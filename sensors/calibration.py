@@ -17,7 +17,8 @@ class Fit(NamedTuple):
     """``correction = intercept + slope * (reading - pivot)``: what is added to a reading, in the reading's unit.
 
     ``u_`` are standard uncertainties, ``correlation`` is theirs, ``residual`` the standard deviation about the line
-    with ``freedom`` degrees of freedom; nan, as all that follows from it, where two points leave nothing to judge it by.
+    with ``freedom`` degrees of freedom; nan, as all that
+    follows from it, where two points leave nothing to judge it by.
     """
 
     intercept: float
@@ -41,7 +42,7 @@ class Fit(NamedTuple):
             + (away * self.u_slope) ** 2
             + 2 * away * self.correlation * self.u_intercept * self.u_slope
         )
-        return sqrt(variance) if variance > 0.0 else variance * 0.0
+        return 0.0 if variance <= 0.0 else sqrt(variance)
 
     def expanded(self, reading: float) -> float:
         """The expanded uncertainty of the correction, coverage factor 2."""
