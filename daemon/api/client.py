@@ -1,6 +1,6 @@
 """The control API from a caller's side: one method a route, models in and out, every failure an ApiError."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -12,11 +12,14 @@ from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder
 from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import (
+    BandView,
     BayView,
     CurvesView,
     Health,
     JobView,
     PlanFile,
+    PlanJudged,
+    PlanText,
     RackView,
     Said,
     SoakOrder,
@@ -70,6 +73,19 @@ class Client:
     def plans(self) -> list[PlanFile]:
         """Plans to begin from, the shortest first."""
         return _PLANS.validate_json(self._call("GET", "/v1/plans").content)
+
+    def judge_plan(self, text: str) -> PlanJudged:
+        """What a plan's text says, or every field that is wrong in it."""
+        content = PlanText(text=text).model_dump_json()
+        return PlanJudged.model_validate_json(self._call("POST", "/v1/plans/judge", content=content).content)
+
+    def save_plan(self, text: str, replace: bool = False) -> Said:
+        """Save a plan under its name; ``replace``: also over one that was saved before."""
+        return self._post("/v1/plans", PlanText(text=text, replace=replace))
+
+    def band(self, job: int, channel: str, without: Sequence[int] = ()) -> BandView:
+        """What earlier good units did on one channel by the plan of ``job``."""
+        return self._get(f"/v1/jobs/{job}/band", BandView, {"channel": channel, "without": ",".join(map(str, without))})
 
     def jobs(self) -> list[JobView]:
         """All soaks, the newest first."""

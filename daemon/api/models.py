@@ -52,6 +52,30 @@ class PlanFile(Model):
     name: str
     text: str
     plan: PlanView
+    file: str = ""  # what it is called in an address: its name in small letters, with hyphens
+    own: bool = False  # saved here, and not one of those that come with the program
+
+
+class PlanText(Model):
+    """The text of a plan to be judged or saved; ``replace``: also over a saved plan of that name."""
+
+    text: str = Field(max_length=1 << 20)
+    replace: bool = False
+
+
+class PlanProblem(Model):
+    """A field of a plan's text that is wrong, and what would be right."""
+
+    field: str
+    what: str
+
+
+class PlanJudged(Model):
+    """What a plan's text says, or every field that is wrong in it."""
+
+    plan: PlanView | None
+    key_down_s: float = 0.0
+    problems: list[PlanProblem] = Field(default_factory=list)
 
 
 class Tag(Model):
@@ -187,6 +211,19 @@ class CurvesView(Model):
     to_s: float
     frames: int  # how many readings lie between the two moments
     curves: list[Curve]
+
+
+class BandView(Model):
+    """What earlier good units did on one channel, by minute: 10th percentile, median, 90th percentile."""
+
+    job: int  # whose plan they were soaked by
+    channel: str
+    unit: str
+    jobs: list[int]  # the soaks of which the band is made; with fewer than three of them it is empty
+    at_s: list[float]  # the middle of each minute, seconds from key-on
+    low: list[float]
+    mid: list[float]
+    high: list[float]
 
 
 class SoakOrder(Model):

@@ -52,7 +52,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
 
     _add_reading(app, config.rack.name, rack, store, note, untold)
     _add_orders(app, rack)
-    add_plans(app)
+    add_plans(app, config.rack.data / "plans")
     add_live(app, Pictures(config.rack.name, note, rack))
     if rack.book is not None:
         add_alerts(app, rack, rack.book, store)
