@@ -1,6 +1,7 @@
 """The daemon put together from rack.toml: links, bays, store, safety loop, API."""
 
 import asyncio
+import gc
 import os
 import signal
 import socket
@@ -11,6 +12,7 @@ from pathlib import Path
 import structlog
 
 from daemon.alertbook import AlertBook
+from daemon.api.doors import Doors
 from daemon.api.server import ApiThread, build
 from daemon.bay import Bay
 from daemon.config import BayTable, LinkTable, MqttTable, RackFile, SerialTable
@@ -81,28 +83,43 @@ def make_rack(config: RackFile, store: Store) -> Rack:
 def serve(config: RackFile, ready: Callable[[int], None]) -> None:
     """Run the daemon until SIGTERM or SIGINT; ``ready`` is told the API's port once it answers."""
     sys.setswitchinterval(SWITCH_S)
-    listener = _listen(config)
-    store = Store(config.rack.data)
+    inner = socket.create_server(("127.0.0.1", 0))
+    doors = Doors(_listen(config), config.api.host, config.rack.data, inner.getsockname()[1])
     try:
-        rack = make_rack(config, store)
-        with Delivery(config, config.rack.data / CATALOG) as delivery:
-            api = ApiThread(build(config, rack, store, delivery), inner)
-            try:
-                asyncio.run(_run(rack, api, lambda: ready(doors.wait())))
-            finally:
-                api.stop()
+        store = Store(config.rack.data)
+        try:
+            rack = make_rack(config, store)
+            with Delivery(config, config.rack.data / CATALOG) as delivery:
+                api = ApiThread(build(config, rack, store, delivery), inner)
+                try:
+                    asyncio.run(_run(rack, api, doors, ready))
+                finally:
+                    api.stop()
+        finally:
+            store.close()
     finally:
-        store.close()
+        doors.close()
 
 
-async def _run(rack: Rack, api: ApiThread, ready: Callable[[int], None]) -> None:
+async def _run(rack: Rack, api: ApiThread, doors: Doors, ready: Callable[[int], None]) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
     api.start()
-    ready(api.port)
-    await rack.run(stop)
+    # what was made up to here stays: a full collection would walk over all of it, 60 ms with the loop standing still
+    gc.collect()
+    gc.freeze()
+    async with asyncio.TaskGroup() as tasks:
+        telling = tasks.create_task(_tell_when_ready(doors, ready), name="tell when ready")
+        await rack.run(stop)
+        telling.cancel()
+
+
+async def _tell_when_ready(doors: Doors, ready: Callable[[int], None]) -> None:
+    while not doors.ready:  # noqa: ASYNC110  threads set it, within a second of the start
+        await asyncio.sleep(0.02)
+    ready(doors.port)
 
 
 def _password(table: MqttTable) -> str | None:

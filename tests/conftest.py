@@ -51,8 +51,8 @@ class Broker:
             self._child.wait(START_S)
             self._child = None
 
-    def _start(self) -> bool:
-        conf = self._folder / "mosquitto.conf"
+    def settings(self) -> list[str]:
+        """Its configuration."""
         lines = [
             f"listener {self.port} {self.host}",
             "allow_anonymous true",
@@ -66,7 +66,11 @@ class Broker:
         ]
         if os.geteuid() == 0:
             lines.append("user root")  # else it gives up root, and then its own folder
-        conf.write_text("\n".join(lines) + "\n")
+        return lines
+
+    def _start(self) -> bool:
+        conf = self._folder / "mosquitto.conf"
+        conf.write_text("\n".join(self.settings()) + "\n")
         with (self._folder / "mosquitto.log").open("ab") as log:
             self._child = subprocess.Popen([self._program, "-c", str(conf)], stdout=log, stderr=log)
         ends_s = time.monotonic() + START_S

@@ -1,8 +1,30 @@
-"""Who may give orders: not the page of another site."""
+"""Who may ask and who may give orders: not the page of another site; and how a refusal is told."""
 
 from urllib.parse import urlsplit
 
-from fastapi import HTTPException, Request
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.responses import JSONResponse
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from daemon.errors import BadFile, NoSuch, Refused
+
+
+def add_guard(app: FastAPI, host: str) -> None:
+    """Refuse requests to names that are not this machine's; tell the daemon's own errors as what they are."""
+    # a page of another site must not reach the key by a name that it points at this machine
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", host])
+
+    @app.exception_handler(NoSuch)
+    async def no_such(_: Request, err: NoSuch) -> JSONResponse:
+        return JSONResponse({"detail": err.why}, 404)
+
+    @app.exception_handler(Refused)
+    async def refused(_: Request, err: Refused) -> JSONResponse:
+        return JSONResponse({"detail": err.why}, 409)
+
+    @app.exception_handler(BadFile)
+    async def bad_file(_: Request, err: BadFile) -> JSONResponse:
+        return JSONResponse({"detail": "\n".join(str(p) for p in err.problems)}, 422)
 
 
 def own_page(request: Request) -> None:

@@ -1,48 +1,38 @@
-"""The control API: live state, curves and orders over HTTP, on a thread of its own.
+"""The control API within the daemon: live state and orders over HTTP, on a thread of its own behind the front door.
 
 A slow caller or a long read here costs the safety loop nothing: state is read from what it has published, orders
-are handed in, curves come from the store's own read connections.
+are handed in. The front door (``daemon/api/front.py``) bounds how often anything here is asked.
 """
 
-import asyncio
 import socket
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
-from typing import Annotated, TypeVar
 
 import uvicorn
-from fastapi import Depends, FastAPI, HTTPException, Query, Request
-from fastapi.responses import JSONResponse
-from starlette.middleware.trustedhost import TrustedHostMiddleware
+from fastapi import Depends, FastAPI, Response
 
 from daemon.api.alerts import add_alerts
-from daemon.api.guard import own_page
+from daemon.api.guard import add_guard, own_page
+from daemon.api.history import add_history
+from daemon.api.limits import add_limits
 from daemon.api.live import Pictures, add_live
-from daemon.api.models import BayView, CurvesView, Health, JobView, RackView, Said, SoakOrder
+from daemon.api.models import BayView, Health, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
 from daemon.api.tell import add_tell
-from daemon.api.views import bay_view, rack_view
+from daemon.api.views import bay_view, rack_json
+from daemon.api.waiting import wait
 from daemon.config import RackFile
 from daemon.delivery.delivery import Delivery
-from daemon.errors import BadFile, NoSuch, Refused
 from daemon.loop import Rack
 from daemon.plan import Plan
 from daemon.store import Store
 from daemon.version import VERSION
 
-T = TypeVar("T")
-
-#: an order is done in one turn of the safety loop; longer than this and something is badly wrong
-ORDER_S = 2.0
-
 
 def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None = None) -> FastAPI:
     """The API of one rack; without ``delivery`` nobody is told of alerts."""
     app = FastAPI(title="Keysoak control API", version=VERSION, docs_url=None, redoc_url=None)
-    # a page of another site must not reach the key by a name that it points at this machine
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", config.api.host])
-    _add_errors(app)
+    add_guard(app, config.api.host)
 
     def untold() -> str:
         return delivery.error if delivery is not None else ""
@@ -51,28 +41,16 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
         return " ".join(filter(None, (store.error, untold()))) or config.rack.note
 
     _add_reading(app, config.rack.name, rack, store, note, untold)
+    add_history(app, lambda: store)
     _add_orders(app, rack)
     add_plans(app, config.rack.data / "plans")
     add_live(app, Pictures(config.rack.name, note, rack))
+    add_limits(app, rack)
     if rack.book is not None:
         add_alerts(app, rack, rack.book, store)
     if delivery is not None:
         add_tell(app, delivery)
     return app
-
-
-def _add_errors(app: FastAPI) -> None:
-    @app.exception_handler(NoSuch)
-    async def no_such(_: Request, err: NoSuch) -> JSONResponse:
-        return JSONResponse({"detail": err.why}, 404)
-
-    @app.exception_handler(Refused)
-    async def refused(_: Request, err: Refused) -> JSONResponse:
-        return JSONResponse({"detail": err.why}, 409)
-
-    @app.exception_handler(BadFile)
-    async def bad_file(_: Request, err: BadFile) -> JSONResponse:
-        return JSONResponse({"detail": "\n".join(str(p) for p in err.problems)}, 422)
 
 
 def _add_reading(  # noqa: PLR0917  what it reads from
@@ -91,61 +69,35 @@ def _add_reading(  # noqa: PLR0917  what it reads from
             tell_error=untold(),
         )
 
-    @app.get("/v1/rack")
-    def whole() -> RackView:
-        return rack_view(name, note(), rack)
+    @app.get("/v1/rack", response_model=RackView)
+    def whole() -> Response:
+        return Response(rack_json(name, note(), rack), media_type="application/json")
 
     @app.get("/v1/bays/{bay}")
     def one(bay: str) -> BayView:
         return bay_view(rack.find(bay), rack.link_of(bay), rack.ages()[bay])
-
-    @app.get("/v1/jobs")
-    def jobs() -> list[JobView]:
-        return store.jobs()
-
-    @app.get("/v1/jobs/{job}")
-    def job_of(job: int) -> JobView:
-        return store.job(job)
-
-    @app.get("/v1/jobs/{job}/curves")
-    def curves(
-        job: int,
-        from_s: Annotated[float | None, Query(allow_inf_nan=False)] = None,
-        to_s: Annotated[float | None, Query(allow_inf_nan=False)] = None,
-        points: Annotated[int, Query(ge=10, le=20_000)] = 2000,
-    ) -> CurvesView:
-        if from_s is not None and to_s is not None and not from_s < to_s:
-            raise HTTPException(422, "from_s: must be less than to_s")
-        return store.curves(job, from_s, to_s, points)
 
 
 def _add_orders(app: FastAPI, rack: Rack) -> None:
     # async, straight to the loop: an unkey must not queue behind threads that read curves
     @app.post("/v1/unkey")
     async def unkey_all() -> Said:
-        return Said(done="unkeyed", bays=await _wait(rack.drop(None)))
+        return Said(done="unkeyed", bays=await wait(rack.drop(None)))
 
     @app.post("/v1/bays/{bay}/unkey")
     async def unkey(bay: str) -> Said:
-        return Said(done="unkeyed", bays=await _wait(rack.drop(bay)))
+        return Said(done="unkeyed", bays=await wait(rack.drop(bay)))
 
     @app.post("/v1/bays/{bay}/soak", dependencies=[Depends(own_page)])
     async def soak(bay: str, order: SoakOrder) -> Said:
         plan = Plan.from_toml(order.plan)
-        job = await _wait(rack.soak(bay, plan, order.plan, order.number, order.unit))
+        job = await wait(rack.soak(bay, plan, order.plan, order.number, order.unit))
         return Said(done=f"job {job} has begun: {plan.name}", bays=[bay])
 
     @app.post("/v1/bays/{bay}/done", dependencies=[Depends(own_page)])
     async def done(bay: str) -> Said:
-        await _wait(rack.done(bay))
+        await wait(rack.done(bay))
         return Said(done="the soak goes on", bays=[bay])
-
-
-async def _wait(future: "Future[T]") -> T:
-    try:
-        return await asyncio.wait_for(asyncio.wrap_future(future), ORDER_S)
-    except TimeoutError:
-        raise HTTPException(503, "the safety loop does not answer: pull the key lines by hand") from None
 
 
 class ApiThread:

@@ -1,0 +1,92 @@
+"""The API's processes from the daemon's side: started, started again when they die, ended."""
+
+import socket
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import structlog
+
+from sensors.backoff import Backoff
+
+log = structlog.get_logger()
+
+END_S = 5.0
+
+
+class Door:
+    """One process of the API on a socket that stays open here, so that a caller waits while it is started again."""
+
+    def __init__(self, name: str, listener: socket.socket, *words: str) -> None:
+        self._name, self._listener, self._words = name, listener, words
+        self._ending = threading.Event()
+        self.ready = False
+        self._process = self._start()
+        self._thread = threading.Thread(target=self._mind, name=f"door {name}", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """End it."""
+        self._ending.set()
+        self._end_process()
+        self._thread.join(END_S)
+        self._listener.close()
+
+    def _end_process(self) -> None:
+        if self._process.stdin:
+            self._process.stdin.close()
+        try:
+            self._process.wait(END_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+
+    def _start(self) -> "subprocess.Popen[bytes]":
+        handle = self._listener.fileno()
+        return subprocess.Popen(
+            [sys.executable, "-m", "daemon.api.process", self._name, str(handle), *self._words],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            pass_fds=[handle],
+            start_new_session=True,  # a Ctrl-C at the terminal is for the daemon to answer
+        )
+
+    def _mind(self) -> None:
+        backoff = Backoff()
+        while True:
+            process = self._process
+            assert process.stdout
+            with process.stdout as out:
+                if out.readline():
+                    self.ready = True
+            status = process.wait()
+            if self._ending.is_set():
+                return
+            log.warning("a process of the API has died and is started again", process=self._name, status=status)
+            if self._ending.wait(backoff.wait_s()):
+                return
+            self._process = self._start()
+
+
+class Doors:
+    """The front door on ``listener`` and the history behind it."""
+
+    def __init__(self, listener: socket.socket, host: str, data: Path, daemon_port: int) -> None:
+        self.port: int = listener.getsockname()[1]
+        inner = socket.create_server(("127.0.0.1", 0))
+        history_url = f"http://127.0.0.1:{inner.getsockname()[1]}"
+        self._doors = [
+            Door("history", inner, str(data), host),
+            Door("front", listener, f"http://127.0.0.1:{daemon_port}", history_url),
+        ]
+
+    @property
+    def ready(self) -> bool:
+        """Whether all answer, or have answered."""
+        return all(door.ready for door in self._doors)
+
+    def close(self) -> None:
+        """End them."""
+        for door in reversed(self._doors):
+            door.close()

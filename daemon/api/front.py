@@ -1,0 +1,130 @@
+"""The API's front door, a process of its own: whatever is asked, however often, costs the safety loop a bounded little.
+
+What has been kept is answered by the history process; of what the daemon itself answers, the same question is passed
+on once however many ask it, its answer serves all for a fifth of a second, and only a few questions are on their
+way at a time. Orders are passed on as they come.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import suppress
+
+import httpx
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.types import Receive, Scope, Send
+
+#: an answer is as fresh as this at the least, so a page may show it within half a second of the frame
+FRESH_S = 0.2
+#: questions to the daemon at a time: each takes the interpreter from the safety loop for a while
+ASKED_AT_ONCE = 2
+#: the daemon answers in milliseconds; an order waits for the loop no longer than this (and a client for three seconds)
+LIVE_S = 2.5
+#: 24 hours at 10 Hz take about a second on a small machine; a test message waits for its target to give up
+SLOW_S = 60.0
+HISTORY = "/v1/jobs"
+SLOW = "/v1/tell"
+STREAM = "/v1/live"
+_MOST_KEPT = 256
+_SILENT = "the safety loop does not answer: pull the key lines by hand"
+_NO_HISTORY = "what was kept can't be read now: ask again in a few seconds"
+#: RFC 9110 section 7.6.1: said between two neighbours only; the length is counted anew
+_HOP = frozenset({"connection", "keep-alive", "transfer-encoding", "upgrade", "te", "trailer", "content-length"})
+
+
+class Answers:
+    """Questions on their way, and answers that are still fresh; all of them forgotten at every order."""
+
+    def __init__(self) -> None:
+        self._tasks: dict[str, tuple[float, asyncio.Task[Response]]] = {}
+
+    def forget(self) -> None:
+        """What was asked before this moment says nothing of what is asked after it."""
+        self._tasks.clear()
+
+    def known(self, question: str, clock_s: float) -> "asyncio.Task[Response] | None":
+        """The answer to this question, or who is getting it."""
+        asked_s, task = self._tasks.get(question, (0.0, None))
+        if task is None or (task.done() and clock_s - asked_s > FRESH_S):
+            return None
+        return task
+
+    def keep(self, question: str, clock_s: float, task: "asyncio.Task[Response]") -> None:
+        """Somebody has gone to ask."""
+        if len(self._tasks) >= _MOST_KEPT:
+            self._tasks = {q: kept for q, kept in self._tasks.items() if self.known(q, clock_s)}
+        self._tasks[question] = (clock_s, task)
+
+
+class Front:
+    """An ASGI app that hands on to the daemon's own API and to the history process."""
+
+    def __init__(self, daemon: str, history: str) -> None:
+        self._daemon, self._history = daemon, history
+        self._answers = Answers()
+        self._few = asyncio.Semaphore(ASKED_AT_ONCE)
+        # trust_env: a proxy of the environment must never stand between a person and the unkey button
+        limits = httpx.Limits(max_connections=None, max_keepalive_connections=16)
+        self._http = httpx.AsyncClient(timeout=LIVE_S, trust_env=False, limits=limits)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        answer = await self._answer(Request(scope, receive, send))
+        await answer(scope, receive, send)
+
+    async def _answer(self, request: Request) -> Response:
+        path = request.url.path
+        if path == HISTORY or path.startswith(HISTORY + "/"):
+            return await self._pass_on(request, self._history, SLOW_S)
+        if path == STREAM:
+            return await self._pass_on(request, self._daemon, LIVE_S)
+        if request.method == "GET":
+            return await self._shared(request)
+        self._answers.forget()
+        try:
+            return await self._pass_on(request, self._daemon, SLOW_S if path.startswith(SLOW) else LIVE_S)
+        finally:
+            self._answers.forget()
+
+    async def _shared(self, request: Request) -> Response:
+        clock_s = asyncio.get_running_loop().time()
+        # the host, which the daemon checks, is part of the URL: its answer to one is none to another
+        question = str(request.url)
+        task = self._answers.known(question, clock_s)
+        if task is None:
+            task = asyncio.create_task(self._ask(request), name=question)
+            self._answers.keep(question, clock_s, task)
+        return await asyncio.shield(task)
+
+    async def _ask(self, request: Request) -> Response:
+        async with self._few:
+            return await self._pass_on(request, self._daemon, LIVE_S)
+
+    async def _pass_on(self, request: Request, to: str, timeout_s: float) -> Response:
+        headers = [(k, v) for k, v in request.headers.items() if k not in _HOP]
+        url = httpx.URL(to, raw_path=_target(request.scope))
+        body = await request.body()
+        asked = self._http.build_request(request.method, url, headers=headers, content=body, timeout=timeout_s)
+        try:
+            answer = await self._http.send(asked, stream=True)
+            told = {k: v for k, v in answer.headers.items() if k not in _HOP}
+            if request.url.path == STREAM:
+                return StreamingResponse(_chunks(answer), answer.status_code, told)
+            return Response(await answer.aread(), answer.status_code, told)
+        except httpx.HTTPError:
+            return JSONResponse({"detail": _SILENT if to == self._daemon else _NO_HISTORY}, 503)
+
+
+async def _chunks(answer: httpx.Response) -> AsyncIterator[bytes]:
+    try:
+        with suppress(httpx.HTTPError):  # the daemon has ended: so does the stream, and its listener asks anew
+            async for chunk in answer.aiter_raw():
+                yield chunk
+    finally:
+        await answer.aclose()
+
+
+def _target(scope: Scope) -> bytes:
+    raw: bytes = scope.get("raw_path") or str(scope["path"]).encode()
+    query: bytes = scope.get("query_string", b"")
+    return raw + b"?" + query if query else raw

@@ -1,0 +1,55 @@
+"""``python -m daemon.api.process``: one of the API's processes, on a socket that its parent, the daemon, listens on.
+
+Its standard input is a pipe of which the daemon holds the other end: when that closes the process ends at once, so
+that a dead daemon is seen to be dead.
+"""
+
+import asyncio
+import os
+import socket
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+from starlette.types import ASGIApp
+
+#: the safety loop goes first where processors are few
+NICE = 5
+
+
+def main(words: list[str]) -> None:
+    """``front FD DAEMON-URL HISTORY-URL`` or ``history FD DATA HOST``."""
+    what, handle, first, second = words
+    os.nice(NICE)
+    asyncio.run(_run(lambda: _app(what, first, second), socket.socket(fileno=int(handle))))
+
+
+def _app(what: str, first: str, second: str) -> ASGIApp:
+    # imported here: neither needs what the other one takes most of a second to load
+    if what == "front":
+        from daemon.api.front import Front  # noqa: PLC0415
+
+        return Front(first, second)
+    from daemon.api.history import build_history  # noqa: PLC0415
+
+    return build_history(Path(first), second)
+
+
+async def _run(make: Callable[[], ASGIApp], listener: socket.socket) -> None:
+    loop = asyncio.get_running_loop()
+    pipe = sys.stdin.fileno()
+    # lifespan off: the front has none. The signals of a terminal are for the daemon: it closes the pipe
+    server = uvicorn.Server(uvicorn.Config(make(), log_level="warning", access_log=False, lifespan="off"))
+
+    def end() -> None:
+        if not os.read(pipe, 64):
+            os._exit(0)  # nothing here needs to be put in order, and nobody is left to wait for it
+
+    loop.add_reader(pipe, end)
+    print("ready", flush=True)  # noqa: T201  its parent waits for this word
+    await server.serve(sockets=[listener])
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
