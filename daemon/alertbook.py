@@ -93,7 +93,7 @@ class AlertBook:
             if alert is not None:
                 alert.standing.discard(str(finding.priority))
                 if not alert.standing:
-                    self._return(alert, text=finding.text)
+                    self._return(alert, said=finding.text)
             return
         if alert is None:
             alert = Alert(begun(self._keeper.next_alert(), *key), Life(), self._clock())
@@ -120,12 +120,12 @@ class AlertBook:
     # the life of one ---------------------------------------------------------------------------------------------
 
     def change(
-        self, alert: Alert, change: Change, *, person: str = "", note: str = "", text: str = "", **fields: Any
+        self, alert: Alert, change: Change, *, person: str = "", note: str = "", said: str = "", **fields: Any
     ) -> bool:
-        """Have ``change`` happen to an alert, if it can in its state; ``fields`` are of AlertKept."""
+        """Have ``change`` happen to an alert, if it can; ``said`` is its own sentence, ``fields`` are of AlertKept."""
         life = alert.life.after(change)
         if life is not None:
-            self._put(alert, life, change, person=person, note=note, text=text, **fields)
+            self._put(alert, life, change, person=person, note=note, said=said, **fields)
         return life is not None
 
     def shelve(self, alert: Alert, minutes: float, person: str, reason: str) -> bool:
@@ -182,10 +182,10 @@ class AlertBook:
             self._first_lost[self._link_of.get(finding.bay, finding.bay)] = alert
         self._gather(alert)
 
-    def _return(self, alert: Alert, *, text: str = "", note: str = "", by_end: bool = False) -> None:
+    def _return(self, alert: Alert, *, said: str = "", note: str = "", by_end: bool = False) -> None:
         alert.standing.clear()
         self._unconfirmed.pop(alert.kept.id, None)
-        if not self.change(alert, Change.RETURNED, text=text, note=note, returned_ns=self._wall_ns()):
+        if not self.change(alert, Change.RETURNED, said=said, note=note, returned_ns=self._wall_ns()):
             return
         if alert.kept.rule == LINK:
             # its bay can be seen again; another bay on the link stays folded while it is as lost as before
@@ -201,7 +201,7 @@ class AlertBook:
         *,
         person: str = "",
         note: str = "",
-        text: str = "",
+        said: str = "",
         **fields: Any,
     ) -> None:
         kept = alert.kept
@@ -216,7 +216,7 @@ class AlertBook:
             self._wall_ns(),
             change.value,
             told,
-            text or alert.kept.text,
+            said or alert.kept.text,
             person,
             note,
         )
