@@ -1,5 +1,6 @@
 """The dashboard as one ASGI application: Dash for pages, plain routes for what a page's scripts ask."""
 
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, cast
@@ -11,12 +12,18 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.client import Client
 from daemon.api.models import BayView
+from dashboard.alerts import add_alert_routes
 from dashboard.callbacks import add_callbacks
+from dashboard.chosen import add_jobs_callbacks
 from dashboard.guard import Guard, PackedFiles
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
 from dashboard.shell import SHELL
 from dashboard.site import title_of
+from dashboard.viewer import Viewer
+
+#: the grid's script is as large as all others together, and one page alone has a grid
+_GRID = re.compile(r'<script src="[^"]*dash_ag_grid[^"]*"></script>')
 
 _ASSETS = Path(__file__).parent / "assets"
 
@@ -35,7 +42,7 @@ class Shell(Dash):
         text = SHELL
         for name, value in named.items():
             text = text.replace(f"{{%{name}%}}", value)
-        return text
+        return text if path == "/jobs" else _GRID.sub("", text)
 
 
 def _bay_of(client: Client) -> Callable[[str], BayView]:
@@ -61,7 +68,10 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     app.layout = html.Div([dcc.Location(id="url", refresh=False), html.Div(id="body")])
     # a live picture or an order must not wait for a read of long curves: each has its own connections
     add_callbacks(app, Client(api, timeout_s=10.0))
+    add_jobs_callbacks(app, Client(api, timeout_s=10.0))
     add_routes(server, Watch(api, _bay_of(Client(api, timeout_s=2.0))), Client(api, timeout_s=ORDER_S))
+    add_alert_routes(server, Client(api))
+    server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())
     server.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL, *hosts], www_redirect=False)

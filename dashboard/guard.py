@@ -20,7 +20,9 @@ KNOWN = re.compile(
     "|".join(
         [
             *(place.path for place in PLACES),
-            r"/live|/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
+            r"/live|/live/(alerts|rate|tells|links)|/tells/test",
+            r"/alerts/[0-9]{1,18}/(acknowledge|shelve|unshelve|out-of-service|in-service|reset)",
+            r"/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
             r"/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico",
         ]
     )

@@ -12,6 +12,9 @@ SHELL = """\
 <link rel="stylesheet" href="/assets/page.css">
 <link rel="stylesheet" href="/assets/rack.css">
 <link rel="stylesheet" href="/assets/charts.css">
+<link rel="stylesheet" href="/assets/ledger.css">
+<link rel="stylesheet" href="/assets/alerts.css">
+<link rel="stylesheet" href="/assets/sheets.css">
 {%css%}
 <script type="module" src="/assets/main.js"></script>
 </head>
@@ -19,7 +22,18 @@ SHELL = """\
 <a class="skip" href="#content">Skip to the page</a>
 <header class="top">
   <a class="mark" href="/"><img src="/assets/mark.svg" alt="" width="34" height="34"><span>Keysoak</span></a>
-  <nav aria-label="Pages"><a href="/">Rack</a><a href="/jobs">Jobs</a><a href="/about">Cautions</a></nav>
+  <nav aria-label="Pages">
+    <a href="/">Rack</a><a href="/jobs">Jobs</a><a href="/alerts">Alerts<span id="alert-count" class="count"></span></a>
+    <details class="more" id="more">
+      <summary>More</summary>
+      <div>
+        <a href="/links">Sensors and links</a>
+        <a href="/limits">Limits</a>
+        <a href="/about">Cautions and versions</a>
+      </div>
+    </details>
+  </nav>
+  <div class="horn" id="horn"></div>
   <p class="pulse" id="pulse"></p>
   <form class="unkey-all" action="/unkey" method="post" data-order="unkey">
     <button type="submit" class="red">Unkey all</button>
@@ -37,6 +51,7 @@ SHELL = """\
   soak into a rated dummy load only.
   Unkeying is no emergency stop; keep a supply switch within reach. Local codes and licensed practice come first.
   <a href="/about">All cautions</a></p>
+  <div id="degrees" class="degrees"></div>
 </footer>
 {%config%}
 {%scripts%}

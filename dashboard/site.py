@@ -9,7 +9,8 @@ from dash.development.base_component import Component
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
-from dashboard.pages import about, bay, job, jobs, missing, rack
+from dashboard.pages import about, alerts, bay, job, jobs, limits, links, missing, rack
+from dashboard.versions import versions_of
 
 
 class Place(NamedTuple):
@@ -25,7 +26,10 @@ PLACES = (
     Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs())),
     Place("/job/([0-9]{1,12})", "Job {}", lambda client, number: job.page(client.job(int(number)))),
     Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name)),
-    Place("/about", "Cautions", lambda _, __: about.page()),
+    Place("/alerts", "Alerts", lambda _, __: alerts.page()),
+    Place("/links", "Sensors and links", lambda _, __: links.page()),
+    Place("/limits", "Limits", lambda client, _: limits.page(client.limits())),
+    Place("/about", "Cautions and versions", lambda client, _: about.page(versions_of(client))),
 )
 
 

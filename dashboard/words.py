@@ -1,24 +1,40 @@
-"""How this room writes figures, times and states for a person."""
+"""How this room writes figures, times and states for a person; ``assets/words.js`` is its other half."""
 
+import re
+from contextvars import ContextVar
 from datetime import UTC, datetime
 
-UNIT_SIGNS = {"Cel": "°C", "boolean": "", "1": "", "s": "s"}
+UNIT_SIGNS = {"Cel": "°C", "boolean": "", "1": "", "/": "", "s": "s", "Ohm": "Ω"}
+
+#: whether the viewer who asks reads temperatures in ``C`` or ``F``; set for each request by ``dashboard/viewer.py``
+DEGREES: ContextVar[str] = ContextVar("degrees", default="C")
 
 NOT_KNOWN = "–"
 
 
 def unit_sign(unit: str) -> str:
-    """The sign of a SenML unit."""
+    """The sign of a SenML unit, in the viewer's degrees."""
+    if unit in ("Cel", "K") and DEGREES.get() == "F":
+        return "°F"
     return UNIT_SIGNS.get(unit, unit)
+
+
+def shown(value: float, unit: str) -> float:
+    """A figure in the unit in which the viewer reads it: temperatures (``Cel``) and their differences (``K``) may
+    be in degrees Fahrenheit (NIST SP 811, B.8)."""
+    if DEGREES.get() != "F" or unit not in ("Cel", "K"):
+        return value
+    return value * 9 / 5 + (32 if unit == "Cel" else 0)
 
 
 def number(value: float | None, unit: str = "") -> str:
     """A figure with its unit, rounded to what the unit deserves; a dash where it is not known."""
     if value is None:
         return NOT_KNOWN
-    if unit in ("", "s") and value == int(value):
-        return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit}" if unit else "")
-    places = {"Cel": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0}.get(unit, 2)
+    value = shown(value, unit)
+    if unit in ("", "s", "1", "J", "Ohm") and value == int(value):
+        return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit_sign(unit)}" if unit_sign(unit) else "")
+    places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0}.get(unit, 2)
     sign = unit_sign(unit)
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return f"{text}\u00a0{sign}" if sign else text
@@ -37,15 +53,26 @@ def duration(seconds: float | None) -> str:
 
 
 def instant(time_ns: int | None) -> str:
-    """A moment in the bench's own time zone, to the second."""
+    """A moment in the bench's own time zone, which is named, to the second."""
     if time_ns is None:
         return NOT_KNOWN
-    return f"{datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone():%Y-%m-%d %H:%M:%S}"
+    return f"{datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone():%Y-%m-%d %H:%M:%S %Z}"
+
+
+#: a temperature in a sentence; what is said by the minute or the second is none
+_TEMPERATURE = re.compile(r"([-−]?\d+(?:\.\d+)?)([ \u00a0])°C(?![/\w])")
 
 
 def sentence(text: str) -> str:
-    """What the daemon says, with a capital at its beginning."""
+    """What the daemon says, with a capital at its beginning and temperatures in the viewer's degrees."""
+    if DEGREES.get() == "F":
+        text = _TEMPERATURE.sub(_in_fahrenheit, text)
     return text[:1].upper() + text[1:]
+
+
+def _in_fahrenheit(found: re.Match[str]) -> str:
+    places = len(found[1].partition(".")[2])
+    return f"{shown(float(found[1].replace('−', '-')), 'Cel'):.{places}f}{found[2]}°F"
 
 
 #: suffix of a figure's or limit's name -> its unit; longer ones first, so that ``_min_v`` is a voltage

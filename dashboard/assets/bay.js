@@ -1,9 +1,8 @@
 // A bay's own page: every channel, every rule, its link; and the plan file that a person chooses.
 
 import { el, setText } from "./dom.js";
-import { DASH, fixed } from "./words.js";
+import { DASH, fixed, shown, signOf, told } from "./words.js";
 
-const SIGNS = { Cel: "°C", boolean: "" };
 let drawn = "";
 
 export function drawBay({ bay, silent }) {
@@ -15,7 +14,7 @@ export function drawBay({ bay, silent }) {
   place.classList.toggle("stale", silent || bay.stale);
   place.replaceChildren(
     table("Channels", ["channel", "value", "quality"], bay.readings.map((r) => [r.channel, value(r), r.quality])),
-    table("Alerts", ["at", "rule", "what"], bay.tags.map((t) => [`${(t.at_s / 60).toFixed(1)} min`, `${t.rule} ${t.event}`, t.text]).reverse(), "None."),
+    table("Alerts", ["at", "rule", "what"], bay.tags.map((t) => [`${(t.at_s / 60).toFixed(1)} min`, `${t.rule} ${t.event}`, told(t.text)]).reverse(), "None."),
     table("Rules", ["rule", "state", "why"], bay.rules.map((r) => [r.rule, r.state, r.why])),
     table("Link", ["", ""], bay.link ? Object.entries(bay.link).map(([k, v]) => [k.replaceAll("_", " "), said(v)]) : []),
   );
@@ -24,7 +23,7 @@ export function drawBay({ bay, silent }) {
 function value(reading) {
   if (reading.value === null) return DASH;
   if (reading.unit === "boolean") return reading.value ? "yes" : "no";
-  return `${fixed(reading.value, 2)} ${SIGNS[reading.unit] ?? reading.unit}`;
+  return `${fixed(shown(reading.value, reading.unit), 2)} ${signOf(reading.unit)}`;
 }
 
 function said(fact) {

@@ -1,9 +1,13 @@
 // Where the page's own scripts begin. Orders first: they must work whatever else fails.
 
+import { drawAlerts, followAlerts } from "./alerts.js";
 import { addFileBoxes, drawBay, helpForm } from "./bay.js";
 import { setAttr, setText } from "./dom.js";
+import "./grid.js";
 import { addHatches } from "./hatch.js";
+import { drawLinks } from "./links.js";
 import { run } from "./live.js";
+import { degreesChoice, helpMenu } from "./menu.js";
 import { listen } from "./orders.js";
 import { drawRack } from "./rack.js";
 import { long } from "./words.js";
@@ -11,15 +15,20 @@ import { long } from "./words.js";
 listen();
 helpForm();
 addHatches();
+helpMenu();
+degreesChoice();
 for (const link of document.querySelectorAll(".top nav a")) {
   if (link.pathname === location.pathname) link.setAttribute("aria-current", "page");
 }
 run(draw);
+followAlerts();
 
 function draw(view) {
   drawPulse(view);
   drawRack(view);
   drawBay(view);
+  drawAlerts(view);
+  drawLinks();
   addFileBoxes();
 }
 

@@ -4,7 +4,7 @@ import { makeBeam, setBeam } from "./beam.js";
 import { el, setAttr, setClass, setText } from "./dom.js";
 import { bayAgeS } from "./live.js";
 import { makeStrip, setStrip } from "./strip.js";
-import { clock, fixed, long, sentence, stateOf } from "./words.js";
+import { clock, fixed, long, sentence, shown, signOf, stateOf } from "./words.js";
 
 export function makeShelf(name) {
   const path = `/bay/${encodeURIComponent(name)}`;

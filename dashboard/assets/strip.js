@@ -1,11 +1,15 @@
 // The soak strip: a strip-chart that spans the whole plan from first to last minute.
 
 import { el, svg } from "./dom.js";
-import { long, phaseAt } from "./words.js";
+import { cone, forecastOf } from "./forecast.js";
+import { long, phaseAt, shown, signOf, told } from "./words.js";
 
 const BAND = 14; // the plan, along the foot
 const HEAD = 9; // the sprocket holes, along the head
 const STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200];
+
+// every temperature in here is in the viewer's degrees
+const degrees = (c) => shown(c, "Cel");
 
 export function drawStrip(picture, bay, width, height) {
   const plan = bay.plan;
@@ -15,17 +19,18 @@ export function drawStrip(picture, bay, width, height) {
     picture.replaceChildren(...parts);
     return;
   }
-  const limit = bay.figures.heatsink_limit_c;
+  const limit = degrees(bay.figures.heatsink_limit_c);
   const scale = scaleOf(bay, limit, width, height);
   parts.push(...ahead(bay, scale), ...grid(plan, limit, scale), ...band(plan, scale));
+  parts.push(...cone(forecastOf(bay, degrees), `cone-${bay.bay}`, scale));
   parts.push(...limitLine(limit, scale), ...trace(bay, scale), ...tags(bay.tags, scale));
   picture.replaceChildren(...parts);
 }
 
 function scaleOf(bay, limit, width, height) {
-  const temperatures = bay.strip.map((p) => p[1]);
-  const low = Math.floor((Math.min(20, ...temperatures) - 2) / 10) * 10;
-  const high = Math.ceil((Math.max(limit ?? 60, ...temperatures) + 6) / 10) * 10;
+  const temperatures = [...bay.strip.map((p) => degrees(p[1])), ...forecastOf(bay, degrees).map((f) => f[2])];
+  const low = Math.floor((Math.min(degrees(20), ...temperatures) - 2) / 10) * 10;
+  const high = Math.ceil((Math.max(limit ?? degrees(60), ...temperatures) + 6) / 10) * 10;
   const floor = height - BAND;
   return {
     width, height, floor, low, high,
@@ -91,7 +96,7 @@ function limitLine(limit, scale) {
   const y = scale.y(limit);
   return [
     svg("path", { d: `M0 ${y}H${scale.width}`, class: "limit-line" }),
-    svg("text", { x: scale.width - 4, y: y - 3, class: "limit-word" }, `limit ${limit} °C`),
+    svg("text", { x: scale.width - 4, y: y - 3, class: "limit-word" }, `limit ${Number(limit.toFixed(1))} ${signOf("Cel")}`),
   ];
 }
 
@@ -104,11 +109,11 @@ function ahead(bay, scale) {
 
 function trace(bay, scale) {
   if (!bay.strip.length) return [];
-  const points = bay.strip.map(([s, c], i) => `${i ? "L" : "M"}${scale.x(s).toFixed(1)} ${scale.y(c).toFixed(1)}`);
+  const points = bay.strip.map(([s, c], i) => `${i ? "L" : "M"}${scale.x(s).toFixed(1)} ${scale.y(degrees(c)).toFixed(1)}`);
   const parts = [svg("path", { d: points.join(""), class: "ink" })];
   if (phaseAt(bay.plan, bay.elapsed_s)) {
     const [s, c] = bay.strip.at(-1);
-    parts.push(svg("path", { d: `M${scale.x(s)} ${scale.y(c)}l8 -4h10v8h-10z`, class: "pen" }));
+    parts.push(svg("path", { d: `M${scale.x(s)} ${scale.y(degrees(c))}l8 -4h10v8h-10z`, class: "pen" }));
   }
   return parts;
 }
@@ -131,7 +136,7 @@ function tags(all, scale) {
       svg(
         "g",
         { class: `tag tag-${tag.priority}`, transform: `translate(${x.toFixed(1)} ${y})` },
-        svg("title", {}, tag.text),
+        svg("title", {}, told(tag.text)),
         svg("path", { d: `M0 ${HEAD - y - 3}V0`, class: "tag-string" }),
         svg("path", { d: "M-7 3L-3 -1H3L7 3V17H-7Z", class: "tag-card" }),
         svg("path", { d: { advisory: "M-3 9a3 3 0 1 0 6 0a3 3 0 1 0 -6 0Z", warning: "M0 4L5 13H-5Z", trip: "M-2.500 4h5l2.500 2.500v5l-2.500 2.500h-5l-2.500 -2.500v-5Z" }[tag.priority], class: "tag-shape" }),
@@ -144,7 +149,7 @@ function tags(all, scale) {
 // the strip in words, for those who don't see it
 export function stripWords(bay) {
   if (!bay.plan) return "No plan.";
-  const t = bay.strip.length ? `heatsink ${bay.strip.at(-1)[1].toFixed(0)} °C` : "no temperature yet";
+  const t = bay.strip.length ? `heatsink ${degrees(bay.strip.at(-1)[1]).toFixed(0)} ${signOf("Cel")}` : "no temperature yet";
   const many = hung(bay.tags).length;
   return `Soak strip, ${bay.plan.name}: ${long(bay.elapsed_s)} of ${long(bay.plan.total_s)}, ${t}, ${many} alert${many === 1 ? "" : "s"}.`;
 }
@@ -160,7 +165,7 @@ export function setStrip(strip, bay) {
   // drawn anew only when something moved by a pixel
   const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width * 2) : 0;
   const last = bay.strip.at(-1) ?? [];
-  const key = [width, height, bay.job, bay.status, px, bay.strip.length, last[0], bay.tags.length, bay.figures.heatsink_limit_c].join("|");
+  const key = [width, height, bay.job, bay.status, px, bay.strip.length, last[0], bay.tags.length, bay.figures.heatsink_limit_c, bay.forecast].join("|");
   if (key === strip.drawn) return;
   strip.drawn = key;
   strip.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);

@@ -1,6 +1,42 @@
 // How figures, times and states are written. A figure that is not known is a dash, never a number.
+// dashboard/words.py is its other half: what a viewer chose is kept in a cookie, so that both know it.
 
 export const DASH = "–";
+const FAHRENHEIT = /(?:^|; )degrees=F(?:;|$)/.test(document.cookie);
+const SIGNS = { Cel: FAHRENHEIT ? "°F" : "°C", K: FAHRENHEIT ? "°F" : "K", boolean: "", 1: "", "/": "", Ohm: "Ω" };
+
+export const signOf = (unit) => SIGNS[unit] ?? unit;
+
+// a figure in the unit in which the viewer reads it; a difference of temperatures has the unit K
+export function shown(value, unit) {
+  if (!FAHRENHEIT || value === null || value === undefined) return value;
+  return unit === "Cel" ? value * 1.8 + 32 : unit === "K" ? value * 1.8 : value;
+}
+
+export function chooseDegrees(letter) {
+  document.cookie = `degrees=${letter}; path=/; max-age=31536000; samesite=strict`;
+  location.reload();
+}
+
+export const degreesChosen = () => (FAHRENHEIT ? "F" : "C");
+
+// a sentence of the daemon's: a capital at its beginning, temperatures in the viewer's degrees
+export function told(text) {
+  const said = FAHRENHEIT ? text.replace(/([-−]?\d+(?:\.(\d+))?)([ \u00a0])°C(?![/\w])/g, inFahrenheit) : text;
+  return said.charAt(0).toUpperCase() + said.slice(1);
+}
+
+function inFahrenheit(_, figure, places, space) {
+  return `${shown(Number(figure.replace("−", "-")), "Cel").toFixed(places?.length ?? 0)}${space}°F`;
+}
+
+// a moment in the viewer's own time, with its zone
+export function moment(timeNs) {
+  if (timeNs === null || timeNs === undefined) return DASH;
+  const at = new Date(timeNs / 1e6);
+  const day = at.toDateString() === new Date().toDateString() ? {} : { year: "numeric", month: "short", day: "numeric" };
+  return at.toLocaleString([], { ...day, hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false, timeZoneName: "short" });
+}
 
 export function fixed(value, places) {
   if (value === null || value === undefined) return DASH;
@@ -36,8 +72,7 @@ export function phaseAt(plan, elapsedS) {
 
 // the sentence on the edge of a shelf: what matters most of all that could be said
 export function sentence(bay) {
-  const said = whatMatters(bay);
-  return said.charAt(0).toUpperCase() + said.slice(1);
+  return told(whatMatters(bay));
 }
 
 function whatMatters(bay) {

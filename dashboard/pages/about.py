@@ -1,4 +1,6 @@
-"""Cautions, and what this program does and does not guard against."""
+"""Cautions, what this program does and does not guard against, and which versions of what stand behind it."""
+
+from collections.abc import Mapping
 
 from dash import html
 from dash.development.base_component import Component
@@ -31,11 +33,11 @@ CAUTIONS = (
 )
 
 
-def page() -> Component:
-    """The page of cautions."""
+def page(versions: Mapping[str, str]) -> Component:
+    """The page of cautions and versions."""
     return html.Main(
         [
-            html.H1("Cautions"),
+            html.H1("Cautions and versions"),
             html.P(
                 "Local electrical, fire and radio rules, and the practice of licensed and qualified people, "
                 "come before anything that this program says or does."
@@ -49,6 +51,10 @@ def page() -> Component:
                 "node. Keep a switch within reach that takes the supply away from the whole rack."
             ),
             html.P("If the page says that unkeying failed: pull the key line, or switch the supply off, at once."),
+            html.H2("Versions"),
+            html.Dl(
+                [part for name, text in versions.items() for part in (html.Dt(name), html.Dd(text))], className="facts"
+            ),
         ],
         className="page",
     )

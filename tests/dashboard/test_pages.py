@@ -34,7 +34,7 @@ def opened(page: httpx.Client, path: str) -> str:
 
 @pytest.mark.parametrize(
     ("path", "title"),
-    [("/", "Rack"), ("/jobs", "Jobs"), ("/about", "Cautions"), ("/job/1", "Job 1"), ("/bay/bay-1", "Bay bay-1")],
+    [("/", "Rack"), ("/jobs", "Jobs"), ("/about", "Cautions and versions"), ("/job/1", "Job 1"), ("/bay/bay-1", "Bay bay-1")],
 )
 def test_every_page_has_its_title_its_language_and_the_red_button(page: httpx.Client, path: str, title: str) -> None:
     """The button stands outside what scripts draw, as a form that works without any."""
@@ -153,7 +153,7 @@ def test_the_form_of_a_soak_is_an_order_to_that_bay() -> None:
 
 def test_the_cautions_name_every_danger_and_defer_to_local_rules() -> None:
     """RF burns, hot metal, mains, fire, unlicensed emission."""
-    made = text(about.page())
+    made = text(about.page({"Keysoak": "0.1.0"}))
     for danger in ("RF burns", "Hot metal", "Mains", "Fire", "Unlicensed emission", "Local", "licensed"):
         assert danger in made
 

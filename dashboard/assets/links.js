@@ -1,0 +1,132 @@
+// Sensors and links: for each bay what came over its wire, and the last reading of each channel.
+
+import { get } from "./ask.js";
+import { el, setAttr, setText } from "./dom.js";
+import { DASH, fixed, long, shown, signOf } from "./words.js";
+
+// the rate is what came in the last stretch of this length
+const OVER_MS = 10000;
+const sheets = new Map();
+const counts = new Map();
+let asking = false;
+let askedMs = 0;
+
+export async function drawLinks() {
+  const place = document.getElementById("links");
+  if (!place || asking || performance.now() - askedMs < 1000) return;
+  asking = true;
+  askedMs = performance.now();
+  const said = document.getElementById("links-said");
+  try {
+    draw(place, await get("/live/links"));
+    setText(said, "");
+    place.classList.remove("stale");
+  } catch (fault) {
+    setText(said, `The figures below are old: ${fault.message}`);
+    place.classList.add("stale");
+  }
+  asking = false;
+}
+
+function draw(place, bays) {
+  if (place.childElementCount !== bays.length || bays.some((b) => !sheets.has(b.bay))) {
+    sheets.clear();
+    for (const bay of bays) sheets.set(bay.bay, make(bay.bay));
+    place.replaceChildren(...bays.map((b) => sheets.get(b.bay).node));
+  }
+  for (const bay of bays) set(sheets.get(bay.bay), bay);
+}
+
+const FACTS = ["rate", "packs", "lost", "restarts", "repeats", "refused", "CRC failures", "unknown names"];
+
+function make(name) {
+  const sheet = { state: el("p", { class: "link-state" }), error: el("p", { class: "link-error" }), facts: {}, rows: new Map(), strip: el("dl", { class: "terminals", "aria-label": `Channels of ${name}` }) };
+  const list = el("dl", { class: "link-facts" });
+  for (const fact of FACTS) {
+    sheet.facts[fact] = el("dd");
+    list.append(el("div", {}, el("dt", {}, fact), sheet.facts[fact]));
+  }
+  sheet.nothing = el("p", { class: "link-nothing" });
+  sheet.node = el(
+    "section",
+    { class: "link-sheet", "aria-label": name },
+    el("header", {}, el("h2", {}, el("a", { class: "plate", href: `/bay/${encodeURIComponent(name)}` }, name)), sheet.state),
+    list,
+    sheet.error,
+    sheet.strip,
+    sheet.nothing,
+  );
+  return sheet;
+}
+
+function set(sheet, bay) {
+  const link = bay.link;
+  const age = bay.age_s === null ? "never heard" : bay.stale ? `silent for ${long(bay.age_s)}` : `heard ${fixed(bay.age_s, 1)} s ago`;
+  const wire = link ? `${link.link}, ${link.connected ? "open" : "not open"}${link.presence === "unknown" ? "" : `, node ${link.presence}`}` : "no link";
+  const shape = bay.stale ? "warning" : "pass";
+  setAttr(sheet.node, "class", `link-sheet${bay.stale ? " stale" : ""}`);
+  if (sheet.state.dataset.said !== `${shape}${age}${wire}`) {
+    sheet.state.dataset.said = `${shape}${age}${wire}`;
+    sheet.state.replaceChildren(el("i", { class: `shape shape-${shape}`, "aria-hidden": "true" }), el("b", {}, age), el("span", {}, wire));
+  }
+  if (link) setFacts(sheet, bay.bay, link);
+  setText(sheet.error, link?.last_error ? `Last error: ${link.last_error}` : "");
+  sheet.strip.hidden = !bay.readings.length;
+  setText(sheet.nothing, bay.readings.length ? "" : "Nothing was heard yet. Look at the cable and the node's supply, and run keysoak probe: it says which wire is wrong.");
+  setRows(sheet, bay.readings);
+}
+
+function setFacts(sheet, bay, link) {
+  const said = {
+    rate: rateOf(bay, link.packs),
+    packs: grouped(link.packs),
+    lost: share(link.lost, link.packs),
+    restarts: grouped(link.restarts),
+    repeats: grouped(link.repeats),
+    refused: grouped(link.refused + link.packs_refused),
+    "CRC failures": grouped(link.crc_failures),
+    "unknown names": grouped(link.unknown),
+  };
+  for (const fact of FACTS) {
+    setText(sheet.facts[fact], said[fact]);
+    const bad = fact !== "rate" && fact !== "packs" && !/^0/.test(said[fact]);
+    setAttr(sheet.facts[fact].parentElement, "class", bad ? "counted" : null);
+  }
+}
+
+function rateOf(bay, packs) {
+  const nowMs = performance.now();
+  const seen = counts.get(bay) ?? [];
+  seen.push([nowMs, packs]);
+  while (seen.length > 2 && seen[1][0] < nowMs - OVER_MS) seen.shift();
+  counts.set(bay, seen);
+  const [thenMs, before] = seen[0];
+  return nowMs - thenMs < 2500 || packs < before ? "counting …" : `${fixed((packs - before) / ((nowMs - thenMs) / 1000), 1)} /s`;
+}
+
+const grouped = (n) => n.toLocaleString("en").replaceAll(",", "\u202f");
+const share = (n, of) => (n ? `${grouped(n)} (${fixed((100 * n) / (n + of), 1)} %)` : "0");
+
+function setRows(sheet, readings) {
+  for (const reading of readings) {
+    let row = sheet.rows.get(reading.channel);
+    if (!row) {
+      row = { value: el("dd", { class: "terminal-value" }), quality: el("dd", { class: "terminal-quality" }) };
+      row.node = el("div", {}, el("dt", {}, reading.channel), row.value, row.quality);
+      sheet.rows.set(reading.channel, row);
+    }
+    const bad = reading.quality !== "good";
+    setAttr(row.node, "class", bad ? "bad" : null);
+    setText(row.value, value(reading));
+    setText(row.quality, `${bad ? "▲ " : ""}${reading.quality}`);
+  }
+  const nodes = readings.map((r) => sheet.rows.get(r.channel).node);
+  if (nodes.some((n, i) => sheet.strip.children[i] !== n) || nodes.length !== sheet.strip.childElementCount) sheet.strip.replaceChildren(...nodes);
+}
+
+function value(reading) {
+  if (reading.value === null) return DASH;
+  if (reading.unit === "boolean") return reading.value ? "yes" : "no";
+  const sign = signOf(reading.unit);
+  return `${fixed(shown(reading.value, reading.unit), reading.unit === "A" ? 3 : 2)}${sign ? ` ${sign}` : ""}`;
+}

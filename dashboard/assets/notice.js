@@ -1,0 +1,37 @@
+// The browser's own notification, where a person allowed it: for alerts that come while another window is in front.
+
+import { keep, kept } from "./ask.js";
+import { told } from "./words.js";
+
+let works = "Notification" in window && window.isSecureContext;
+
+export function permission() {
+  if (!window.isSecureContext) return "unsafe";
+  return works ? Notification.permission : "none";
+}
+
+export async function askLeave() {
+  await Notification.requestPermission();
+}
+
+// each thing that there is to tell, once in this browser, however many tabs stand open
+export function notify(unseen) {
+  if (permission() !== "granted") return;
+  const before = Number(kept("noticed") ?? 0);
+  const news = unseen.flatMap((alert) => alert.history.filter((c) => c.told && c.id > before).map((change) => ({ alert, change })));
+  if (!news.length) return;
+  keep("noticed", String(Math.max(...news.map((n) => n.change.id))));
+  for (const { alert, change } of news.slice(-5)) show(alert, change);
+}
+
+function show(alert, change) {
+  try {
+    const card = new Notification(`${alert.bay}: ${alert.priority}`, { body: told(change.text || alert.text), tag: `keysoak-${change.id}`, icon: "/assets/mark.svg" });
+    card.addEventListener("click", () => {
+      window.focus();
+      location.assign(`/alerts#alert-${alert.id}`);
+    });
+  } catch {
+    works = false; // some browsers have the word, and refuse to do it for a page
+  }
+}
