@@ -5,12 +5,12 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Annotated
 
-from fastapi import Depends, FastAPI, Query
+from fastapi import Depends, FastAPI, Query, Response
 
 from alerts.folding import RANK
 from alerts.life import ACTIVE, HIDDEN, UNSEEN, Change, State
 from daemon import alertorders
-from daemon.alert import Alert
+from daemon.alert import MOST_HISTORY, Alert
 from daemon.alertbook import AlertBook
 from daemon.alertrate import PART_NS, PARTS_A_DAY, rate
 from daemon.api.alert_models import AlertChangeView, AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
@@ -22,19 +22,22 @@ from daemon.loop import Rack
 from daemon.store import Store
 from daemon.store.items import AlertKept
 
+#: the newest changes of each alert that the list has; all of them come with the alert itself
+LISTED = 10
+
 
 def add_alerts(app: FastAPI, rack: Rack, book: AlertBook, store: Store) -> None:
     """Add these routes to the app."""
 
-    @app.get("/v1/alerts")
-    def alerts(closed: Annotated[int, Query(ge=0, le=1000)] = 0) -> list[AlertView]:
+    @app.get("/v1/alerts", response_model=list[AlertView])
+    def alerts(closed: Annotated[int, Query(ge=0, le=200)] = 0) -> Response:
         """What is open, worst and newest first; after it the last ``closed`` that are normal again."""
         listed = open_alerts(book)
         if closed:
             kept = store.alerts.closed(closed)
             changes = store.alerts.changes([one.id for one in kept])
-            listed += [_view(one, changes[one.id]) for one in kept]
-        return listed
+            listed += [_view(one, changes[one.id][-LISTED:]) for one in kept]
+        return Response(_json(listed), media_type="application/json")
 
     @app.get("/v1/alerts/rate")
     def alert_rate() -> AlertRate:
@@ -46,7 +49,7 @@ def add_alerts(app: FastAPI, rack: Rack, book: AlertBook, store: Store) -> None:
     def one(alert: int) -> AlertView:
         found = book.open.get(alert)
         if found is not None:
-            return _open_view(found, _by_cause(list(book.open.values())))
+            return _open_view(found, _by_cause(list(book.open.values())), most=MOST_HISTORY)
         kept = store.alerts.one(alert)
         if kept is None:
             raise NoSuch("alert", alert, [str(known) for known in sorted(book.open)])
@@ -106,7 +109,12 @@ def open_alerts(book: AlertBook) -> list[AlertView]:
     under = _by_cause(found)
     # an order may come between two looks at an alert: none is left out for that
     top = [alert for alert in found if alert.kept.cause not in numbers]
-    return [_open_view(alert, under) for alert in sorted(top, key=_worst_first)]
+    return [_open_view(alert, under, most=LISTED) for alert in sorted(top, key=_worst_first)]
+
+
+def _json(listed: Sequence[AlertView]) -> bytes:
+    # alert by alert: written whole, a long list would hold the interpreter's lock, which the safety loop needs too
+    return b"[" + b",".join(alert.model_dump_json().encode() for alert in listed) + b"]"
 
 
 def _worst_first(alert: Alert) -> tuple[bool, int, bool, int]:
@@ -122,10 +130,12 @@ def _by_cause(found: Sequence[Alert]) -> dict[int, list[Alert]]:
     return under
 
 
-def _open_view(alert: Alert, under: dict[int, list[Alert]]) -> AlertView:
-    view = _view(alert.kept, alert.history)
+def _open_view(alert: Alert, under: dict[int, list[Alert]], *, most: int) -> AlertView:
+    view = _view(alert.kept, alert.history[-most:])
     view.may = _may(alert)
-    view.folded = [_open_view(effect, under) for effect in sorted(under.get(alert.kept.id, []), key=_worst_first)]
+    view.folded = [
+        _open_view(effect, under, most=most) for effect in sorted(under.get(alert.kept.id, []), key=_worst_first)
+    ]
     return view
 
 
