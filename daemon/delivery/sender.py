@@ -60,6 +60,8 @@ def main() -> None:
     signal.alarm(int(errand.limit_s) + SPARE_S)
     os.nice(10)  # the safety loop comes first on a small machine
     sys.stdout.buffer.write(msgspec.json.encode(send(errand)))
+    sys.stdout.flush()
+    os._exit(0)  # a send that apprise gave up goes on in a thread of it, which an ordinary end would wait for
 
 
 if __name__ == "__main__":

@@ -51,6 +51,7 @@ class Rig:
     stack: contextlib.ExitStack
     serial: tuple[str, ...] = SERIAL
     lease_s: float = LEASE_S
+    more: str = ""  # further tables of rack.toml
 
     def __post_init__(self) -> None:
         self.data = self.folder / "data"
@@ -143,7 +144,7 @@ class Rig:
         for bay in (*self.serial, *MQTT):
             where = f'link = "broker"\nnode = "node-{bay}"' if bay in MQTT else f'link = "line-{bay}"'
             text += f'[[bay]]\nname = "{bay}"\n{where}\nrate_hz = {RATE_HZ}\nlease_s = {self.lease_s}\ntone = true\n'
-        return text
+        return text + self.more
 
 
 def answers(url: str) -> bool:
