@@ -22,14 +22,18 @@ ASKED_AT_ONCE = 2
 LIVE_S = 2.5
 #: 24 hours at 10 Hz take about a second on a small machine; a test message waits for its target to give up
 SLOW_S = 60.0
+#: an idle connection is let go long before the other side does (``doors.KEPT_ALIVE_S``): else an order meets one
+#: that is just being closed
+IDLE_S = 5.0
 HISTORY = "/v1/jobs"
 SLOW = "/v1/tell"
 STREAM = "/v1/live"
 _MOST_KEPT = 256
 _SILENT = "the safety loop does not answer: pull the key lines by hand"
 _NO_HISTORY = "what was kept can't be read now: ask again in a few seconds"
-#: RFC 9110 section 7.6.1: said between two neighbours only; the length is counted anew
+#: said between two neighbours only (RFC 9110 section 7.6.1), or by each server for itself
 _HOP = frozenset({"connection", "keep-alive", "transfer-encoding", "upgrade", "te", "trailer", "content-length"})
+_OWN = _HOP | {"date", "server"}
 
 
 class Answers:
@@ -64,7 +68,7 @@ class Front:
         self._answers = Answers()
         self._few = asyncio.Semaphore(ASKED_AT_ONCE)
         # trust_env: a proxy of the environment must never stand between a person and the unkey button
-        limits = httpx.Limits(max_connections=None, max_keepalive_connections=16)
+        limits = httpx.Limits(max_connections=None, max_keepalive_connections=16, keepalive_expiry=IDLE_S)
         self._http = httpx.AsyncClient(timeout=LIVE_S, trust_env=False, limits=limits)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -107,7 +111,7 @@ class Front:
         asked = self._http.build_request(request.method, url, headers=headers, content=body, timeout=timeout_s)
         try:
             answer = await self._http.send(asked, stream=True)
-            told = {k: v for k, v in answer.headers.items() if k not in _HOP}
+            told = {k: v for k, v in answer.headers.items() if k not in _OWN}
             if request.url.path == STREAM:
                 return StreamingResponse(_chunks(answer), answer.status_code, told)
             return Response(await answer.aread(), answer.status_code, told)

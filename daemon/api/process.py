@@ -14,14 +14,14 @@ from pathlib import Path
 import uvicorn
 from starlette.types import ASGIApp
 
-#: the safety loop goes first where processors are few
-NICE = 5
+from daemon.api.doors import KEPT_ALIVE_S
+from daemon.priority import go_after
 
 
 def main(words: list[str]) -> None:
     """``front FD DAEMON-URL HISTORY-URL`` or ``history FD DATA HOST``."""
     what, handle, first, second = words
-    os.nice(NICE)
+    go_after()
     asyncio.run(_run(lambda: _app(what, first, second), socket.socket(fileno=int(handle))))
 
 
@@ -40,7 +40,10 @@ async def _run(make: Callable[[], ASGIApp], listener: socket.socket) -> None:
     loop = asyncio.get_running_loop()
     pipe = sys.stdin.fileno()
     # lifespan off: the front has none. The signals of a terminal are for the daemon: it closes the pipe
-    server = uvicorn.Server(uvicorn.Config(make(), log_level="warning", access_log=False, lifespan="off"))
+    config = uvicorn.Config(
+        make(), log_level="warning", access_log=False, lifespan="off", timeout_keep_alive=KEPT_ALIVE_S
+    )
+    server = uvicorn.Server(config)
 
     def end() -> None:
         if not os.read(pipe, 64):

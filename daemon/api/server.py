@@ -12,6 +12,7 @@ import uvicorn
 from fastapi import Depends, FastAPI, Response
 
 from daemon.api.alerts import add_alerts
+from daemon.api.doors import KEPT_ALIVE_S
 from daemon.api.guard import add_guard, own_page
 from daemon.api.history import add_history
 from daemon.api.limits import add_limits
@@ -104,7 +105,9 @@ class ApiThread:
     """The API's server on a thread of its own, on a socket that listens already."""
 
     def __init__(self, app: FastAPI, listener: socket.socket) -> None:
-        self._server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+        self._server = uvicorn.Server(
+            uvicorn.Config(app, log_level="warning", access_log=False, timeout_keep_alive=KEPT_ALIVE_S)
+        )
         app.state.ending = lambda: self._server.should_exit
         self._listener = listener
         self.port: int = listener.getsockname()[1]

@@ -1,5 +1,6 @@
 """``keysoak demo`` and ``keysoak serve``: what runs until it is stopped."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ import typer
 from daemon.cli.options import RACK, RackOption
 from daemon.config import RackFile
 from daemon.logging import set_up
+from daemon.priority import go_first
 
 
 def add_to(app: typer.Typer) -> None:
@@ -40,6 +42,7 @@ def serve(
     from daemon.serve import serve as run_daemon  # noqa: PLC0415  the other commands start faster without
 
     config = RackFile.from_file(rack)
+    go_first()
     log = set_up(config.rack.data)
     pages: list[subprocess.Popen[bytes]] = []
 
@@ -49,7 +52,9 @@ def serve(
         sys.stdout.flush()
         if page is not None:
             words = [sys.executable, "-m", "dashboard", "--api", url, "--port", str(page)]
-            pages.append(subprocess.Popen(words))
+            # nice(1): as urgent as the daemon was before it went first
+            usual = -os.getpriority(os.PRIO_PROCESS, 0)
+            pages.append(subprocess.Popen(["nice", "-n", str(usual), *words]))
 
     try:
         run_daemon(config, ready)
