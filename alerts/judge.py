@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from alerts.estimates import Estimates
 from alerts.limits import Limits
 from alerts.rules import ALL, BETWEEN_SOAKS
 from alerts.types import Event, Finding, Priority, Rule, Situation, Standing, not_yet
@@ -18,7 +19,9 @@ class Judge:
     """
 
     def __init__(self, bay: str, limits: Limits, lease_s: float = 3.0) -> None:
-        self._rules: tuple[Rule, ...] = tuple(make(Terms(bay, limits, lease_s)) for make in ALL)
+        self._estimates = Estimates(limits)
+        terms = Terms(bay, limits, lease_s, self._estimates)
+        self._rules: tuple[Rule, ...] = tuple(make(terms) for make in ALL)
         self._between = tuple(rule for rule in self._rules if rule.name in BETWEEN_SOAKS)
         self._soaking = False
         self._tripped = False
@@ -27,6 +30,8 @@ class Judge:
     def step(self, frame: Frame, now: Situation) -> list[Finding]:
         """Judge one frame; findings in the order in which they are to be acted on."""
         self._soaking = now.soaking
+        if now.soaking:
+            self._estimates.look(frame, now)
         said: list[Finding] = []
         for rule in self._rules if now.soaking else self._between:
             found = rule.step(frame, now)

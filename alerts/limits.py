@@ -44,7 +44,7 @@ class Limits(BaseModel):
     imbalance_ratio: float = Field(0.25, gt=0, description="spread over mean under drive at which the bay is unkeyed")
     imbalance_warning_ratio: float = Field(0.15, gt=0, description="spread over mean under drive for a warning")
     imbalance_floor_a: float = Field(
-        0.5, gt=0, description="mean current of a device under which balance under drive is not judged"
+        0.25, gt=0, description="mean current of a device under which balance under drive is not judged"
     )
     imbalance_idle_ratio: float = Field(0.35, gt=0, description="spread over mean at idle at which the bay is unkeyed")
     imbalance_idle_warning_ratio: float = Field(0.20, gt=0, description="spread over mean at idle for a warning")
@@ -52,6 +52,49 @@ class Limits(BaseModel):
         0.1, gt=0, description="mean current of a device under which balance at idle is not judged"
     )
     imbalance_dwell_s: float = Field(10.0, ge=0, description="time out of balance before it is said")
+
+    imbalance_growth_ratio: float = Field(
+        0.05, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
+    )
+
+    # bias-drift
+    bias_drift_idle_ratio: float = Field(
+        0.10, gt=0, description="change of the idle current that its temperature does not explain, for a warning"
+    )
+    bias_drift_drive_ratio: float = Field(
+        0.03, gt=0, description="change of the current under drive that temperature, power and supply do not explain"
+    )
+    drift_run_samples: float = Field(
+        1e5, ge=1e3, description="samples of a few seconds between two signals without cause (in-control run length)"
+    )
+
+    # power-fade
+    fade_db: float = Field(0.5, gt=0, description="fall of forward power against this unit's own first key-down")
+    fade_unexplained_db: float = Field(
+        0.2, gt=0, description="fall of forward power that this unit's own warming does not explain"
+    )
+    fade_dwell_s: float = Field(10.0, ge=0, description="time with faded power before it is said")
+
+    # thermal-forecast
+    forecast_dwell_s: float = Field(20.0, ge=0, description="time with a forecast over heatsink_c before it is said")
+    forecast_horizon_s: float = Field(
+        300.0,
+        ge=0,
+        description="a forecast over heatsink_c is said when the limit is so near, or cooling has become worse",
+    )
+    forecast_reserve_s: float = Field(
+        30.0, ge=0, description="time to heatsink_c under which the bay is unkeyed, once a warning stands"
+    )
+
+    # thermal-runaway
+    loop_gain: float = Field(
+        1.0, gt=0, description="electro-thermal loop gain, lower confidence bound, at which the bay is unkeyed"
+    )
+    loop_gain_warning: float = Field(0.7, gt=0, description="loop gain, lower confidence bound, for a warning")
+
+    # load-temperature
+    load_c: float = Field(130.0, gt=-20, le=400, description="dummy-load temperature at which the bay is unkeyed")
+    load_margin_c: float = Field(15.0, ge=0, description="a warning comes this far under load_c")
 
     # reflected-power
     swr: float = Field(2.0, gt=1, description="standing wave ratio at which the bay is unkeyed")
@@ -68,6 +111,9 @@ class Limits(BaseModel):
     supply_max_v: float = Field(15.9, gt=0, description="supply voltage at which the bay is unkeyed")
     supply_deadband_v: float = Field(
         0.1, ge=0, description="how far within its band the supply must be to be normal again"
+    )
+    source_ohm: float = Field(
+        0.3, gt=0, description="source resistance, from the voltage lost at key edges, for a warning"
     )
     supply_dwell_s: float = Field(5.0, ge=0, description="time out of band before it is said")
 

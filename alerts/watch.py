@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from alerts.dwell import Dwell
+from alerts.estimates import Estimates
 from alerts.limits import Limits
 from alerts.types import Event, Finding, Priority
 from sensors.types import NAN
@@ -15,11 +16,12 @@ NOTHING: Sequence[Finding] = ()
 
 
 class Terms(NamedTuple):
-    """What a rule is made from: whose bay, by which limits, under how long a lease."""
+    """What a rule is made from: whose bay, by which limits, under how long a lease, with whose estimates."""
 
     bay: str
     limits: Limits
     lease_s: float
+    estimates: Estimates
 
 
 class Step(NamedTuple):
@@ -94,9 +96,18 @@ class Condition:
         """Nothing raised, and nothing about to be."""
         return self._dwell.quiet
 
+    @property
+    def raised(self) -> bool:
+        """Raised, and not returned."""
+        return self._dwell.raised
+
     def judge(self, holds: bool | None, clock_s: float, sample_s: float) -> Event | None:
         """Take one sample; None where it does not tell."""
         return None if holds is None else self._dwell.feed(float(holds), clock_s, sample_s)
+
+    def judge_band(self, beyond: bool, back: bool, clock_s: float, sample_s: float) -> Event | None:
+        """Take one sample of a figure that must be ``back``, not merely no longer ``beyond``, to be normal again."""
+        return self.judge(beyond or (None if self.raised and not back else False), clock_s, sample_s)
 
     def finding(
         self, event: Event, time_ns: int, text: str, *, unit: str, value: float = NAN, limit: float = NAN

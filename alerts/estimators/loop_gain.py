@@ -4,7 +4,8 @@ The criterion dP/dT < 1/R with P = V·I (Spirito, Breglio, d'Alessandro, Rinaldi
 from data: how current moves with temperature at constant drive; the heating branch's pole against the cooling one's.
 """
 
-from math import exp, inf, sqrt
+from collections import deque
+from math import inf, sqrt
 from typing import NamedTuple
 
 from alerts.estimators.recursive import Recursive
@@ -19,43 +20,66 @@ class Gain(NamedTuple):
 
     @property
     def least(self) -> float:
-        """The lower bound of a 95 % band, two standard deviations (JCGM 100, coverage factor 2)."""
-        return self.value - 2.0 * self.sd
+        """The lower bound, four standard deviations: many slopes are looked at in a soak, and none may be chance."""
+        return self.value - 4.0 * self.sd
+
+
+class Slope(NamedTuple):
+    """How the current moves with the temperature over the newest points: A/K, its sd, and what explains it better."""
+
+    a_per_k: float
+    sd: float
+    spread_k: float  # standard deviation of the temperatures
+    by_temperature: float  # residuals against temperature over those against time: under 1, temperature explains more
 
 
 class CurrentGain:
     """G from how the current moves with the temperature at constant drive, times supply, times R.
 
-    One point each is a mean over some tens of seconds. Whether temperature or mere time explains the current
-    better is told apart, for a current that creeps by itself also warms the heatsink.
+    One point each is a mean over some tens of seconds. The newest 4, 6, 9 ... 48 points are fitted apart, so that
+    what the unit did before a fault does not hide it. A current that creeps by itself also warms the heatsink: whether
+    temperature or mere time explains it better is told by ``by_temperature``.
     """
 
-    __slots__ = ("_time", "temperature")
+    WINDOWS = (4, 6, 9, 13, 18, 24, 34, 48)
 
-    def __init__(self, memory_points: float = 6.0) -> None:
-        keep = exp(-1.0 / memory_points)
-        self.temperature = Line(keep=keep)
-        self._time = Line(keep=keep)
+    __slots__ = ("_points",)
+
+    def __init__(self) -> None:
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=self.WINDOWS[-1])
 
     def feed(self, clock_s: float, heatsink_c: float, current_a: float) -> None:
         """Take one point."""
-        self.temperature.feed(heatsink_c, current_a)
-        self._time.feed(clock_s, current_a)
+        self._points.append((clock_s, heatsink_c, current_a))
 
-    @property
-    def by_temperature(self) -> bool:
-        """Whether temperature explains the current better than time does."""
-        return self.temperature.sse <= self._time.sse
+    def slopes(self, noise_a: float) -> list[Slope]:
+        """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least."""
+        newest = list(self._points)[::-1]
+        found = []
+        heat, time = Line(), Line()
+        for n, (clock_s, heatsink_c, current_a) in enumerate(newest, start=1):
+            heat.feed(heatsink_c, current_a)
+            time.feed(clock_s, current_a)
+            if n not in self.WINDOWS or heat.sxx <= 0.0:
+                continue
+            sd_a = max(heat.residual_sd, noise_a)
+            floor = noise_a * noise_a
+            found.append(
+                Slope(
+                    heat.slope,
+                    sd_a / sqrt(heat.sxx),
+                    sqrt(heat.sxx / n),
+                    (heat.sse + floor) / (time.sse + floor),
+                )
+            )
+        return found
 
-    def gain(self, supply_v: float, k_per_w: float, k_per_w_sd: float, noise_a: float) -> Gain | None:
-        """The gain; ``noise_a`` is the standard deviation that a point has at the least. None before four points."""
-        line = self.temperature
-        if line.count < 4 or line.sxx <= 0.0:
-            return None
-        sd_a = max(line.residual_sd, noise_a)
-        slope_sd = sd_a / sqrt(line.sxx)
-        value = supply_v * line.slope * k_per_w
-        return Gain(value, sqrt((supply_v * slope_sd * k_per_w) ** 2 + (supply_v * line.slope * k_per_w_sd) ** 2))
+
+def gain_of(slope: Slope, supply_v: float, k_per_w: float, k_per_w_sd: float) -> Gain:
+    """``V·(∂I/∂T)·R`` with its standard deviation."""
+    value = supply_v * slope.a_per_k * k_per_w
+    sd = sqrt((supply_v * slope.sd * k_per_w) ** 2 + (supply_v * slope.a_per_k * k_per_w_sd) ** 2)
+    return Gain(value, sd)
 
 
 class Branch:

@@ -55,7 +55,7 @@ class Recursive:
         if self._keep < 1.0:
             self._forget()
         px = [sum([p[i][j] * x[j] for j in range(size)]) for i in range(size)]
-        spread = sum([x[i] * px[i] for i in range(size)])
+        spread = max(sum([x[i] * px[i] for i in range(size)]), 0.0)  # rounding may take it under
         residual = y - sum([x[i] * self.theta[i] for i in range(size)])
         noise = self.noise_sd * self.noise_sd
         sd = sqrt(spread + noise)

@@ -2,14 +2,19 @@
 
 from collections.abc import Callable
 
+from alerts.rules.bias_drift import BiasDrift
 from alerts.rules.current_imbalance import CurrentImbalance
 from alerts.rules.keying import Keying
 from alerts.rules.link_lost import LinkLost
+from alerts.rules.load_temperature import LoadTemperature
 from alerts.rules.over_current import OverCurrent
 from alerts.rules.over_temperature import OverTemperature
+from alerts.rules.power_fade import PowerFade
 from alerts.rules.reflected_power import ReflectedPower
 from alerts.rules.sensor_fault import SensorFault
 from alerts.rules.supply import Supply
+from alerts.rules.thermal_forecast import ThermalForecast
+from alerts.rules.thermal_runaway import ThermalRunaway
 from alerts.types import Rule
 from alerts.watch import Terms
 
@@ -18,8 +23,13 @@ ALL: tuple[Callable[[Terms], Rule], ...] = (
     Keying,
     OverCurrent,
     OverTemperature,
+    ThermalRunaway,
+    ThermalForecast,
     ReflectedPower,
+    LoadTemperature,
     CurrentImbalance,
+    BiasDrift,
+    PowerFade,
     Supply,
     SensorFault,
     LinkLost,

@@ -1,8 +1,9 @@
-"""``current-imbalance``: the spread of the drain currents over their mean, apart at idle and under drive."""
+"""``current-imbalance``: the spread of the drain currents over their mean, and the growth of one's share."""
 
 from collections.abc import Sequence
 from typing import ClassVar
 
+from alerts.growth import Growth
 from alerts.keyed import Drains, Keyed, State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, percent, sentence
@@ -13,7 +14,11 @@ _DEADBAND_RATIO = 0.02
 
 
 class CurrentImbalance:
-    """For two devices |I1 - I2| / mean; for more, (greatest - least) / mean. Only above a current floor."""
+    """For two devices |I1 - I2| / mean; for more, (greatest - least) / mean. Only above a current floor.
+
+    The spread has absolute limits, apart at idle and under drive; the share of each device is held against this unit's
+    own (``alerts.growth``).
+    """
 
     name: ClassVar[str] = "current-imbalance"
 
@@ -27,6 +32,7 @@ class CurrentImbalance:
             State.DRIVEN: (_watch(terms, "drive", "under drive", *drive), limits.imbalance_floor_a),
             State.IDLE: (_watch(terms, "idle", "at idle", *idle), limits.imbalance_idle_floor_a),
         }
+        self._growth = Growth(terms, self.name)
         self._frames = 0
         self._judging = False
 
@@ -34,16 +40,18 @@ class CurrentImbalance:
         """Judge one frame."""
         self._frames += 1
         currents = self._drains.look(frame)
+        grown = self._growth.step(frame) if len(currents) > 1 else NOTHING
         state = self._keyed.look(frame)
         kind = self._kinds.get(state)
         if kind is None or len(currents) < 2 or not self._keyed.steady(frame.clock_s):
-            return NOTHING
+            return grown
         watch, floor_a = kind
         mean_a = sum(currents) / len(currents)
         if not mean_a > floor_a:  # nor when one of them is nan
-            return NOTHING
+            return grown
         self._judging = True
-        return watch.judge((max(currents) - min(currents)) / mean_a, frame.clock_s, frame.time_ns, now.sample_s)
+        found = watch.judge((max(currents) - min(currents)) / mean_a, frame.clock_s, frame.time_ns, now.sample_s)
+        return [*found, *grown] if grown else found
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""

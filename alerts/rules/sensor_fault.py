@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
+from alerts.estimates import HEAT_BLOCK_S
+from alerts.estimators.answer import Noise
 from alerts.stuck import Dissipation, Stuck
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms
@@ -43,6 +45,13 @@ class SensorFault:
             for i in (HEATSINK, *_CASES)
         ]
         self._dissipation = Dissipation()
+        self._estimates = terms.estimates
+        self._noise = Noise()
+        self._noise_keyed_s = float("nan")
+        self._heat_blocks = 0
+        self._fallen = Condition(terms, self.name, "heatsink detached", Priority.TRIP, 10.0)
+        self._deaf = Condition(terms, self.name, "heatsink answer", Priority.TRIP, 30.0)
+        self._still = Condition(terms, self.name, "heatsink still", Priority.TRIP, limits.sensor_dwell_s)
         self._known: set[int] = set()
         self._calm = b""  # a frame's qualities under which nothing was wrong
         self._busy = False
@@ -61,7 +70,10 @@ class SensorFault:
         if strange or self._busy or frame.quality != self._calm:
             said = self._all_channels(frame, now)
         stuck = self._stuck_sensors(frame, now)
-        return [*said, *stuck] if stuck else said
+        if stuck:
+            said = [*said, *stuck]
+        answer = self._heatsink_answers(frame, now)
+        return [*said, *answer] if answer else said
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no reading: link-lost watches for that."""
@@ -70,6 +82,52 @@ class SensorFault:
     def standing(self) -> Standing:
         """Judges from the first frame on."""
         return JUDGING if self._frames else not_yet("no pack has come")
+
+    def _heatsink_answers(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        said: list[Finding] = []
+        estimates, value = self._estimates, frame.values[HEATSINK]
+        if value == value:  # noqa: PLR0124  nan
+            since_s = estimates.keyed.since_s
+            if since_s != self._noise_keyed_s:
+                self._noise_keyed_s = since_s
+                self._noise.restart()
+            # noise is compared while keyed alone: at rest a node may well read without any
+            still = estimates.keyed.keyed and self._noise.feed(frame.clock_s, value)
+            if still or not self._still.quiet:
+                event = self._still.judge(still, frame.clock_s, now.sample_s)
+                if event is not None:
+                    for_s = frame.clock_s - self._noise.since_s
+                    text = (
+                        "heatsink moves again"
+                        if event is Event.RETURNED
+                        else f"heatsink has read exactly {value:.2f} °C for {for_s:.0f} s, {self._noise.same} packs, "
+                        "where it always had some noise: look at the sensor's amplifier, its converter and the node"
+                    )
+                    said.append(self._still.finding(event, frame.time_ns, text, unit="s", value=for_s))
+        if estimates.heat_blocks == self._heat_blocks:
+            return said
+        self._heat_blocks = estimates.heat_blocks
+        event = self._fallen.judge(estimates.fallen, frame.clock_s, HEAT_BLOCK_S)
+        if event is not None:
+            off_k = estimates.falls.fallen_k
+            text = (
+                "heatsink reads what a heatsink can again"
+                if event is Event.RETURNED
+                else f"heatsink reads {value:.1f} °C, {off_k:.1f} K under what it can have with four times its known "
+                "cooling: its sensor has come off or reads something else; look at how it is fixed to the heatsink"
+            )
+            said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
+        event = self._deaf.judge(estimates.deaf, frame.clock_s, HEAT_BLOCK_S)
+        if event is not None:
+            seen_k = estimates.response.seen_k
+            text = (
+                "heatsink answers to the radio's heat again"
+                if event is Event.RETURNED
+                else f"heatsink does not answer to the radio's heat, which should have moved it {seen_k:.1f} K to and "
+                "fro: its sensor is stuck or has come off; look at how it is fixed to the heatsink, then at the node"
+            )
+            said.append(self._deaf.finding(event, frame.time_ns, text, unit="K", value=seen_k))
+        return said
 
     def _all_channels(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         said: list[Finding] = []

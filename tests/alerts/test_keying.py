@@ -98,7 +98,8 @@ def test_a_node_without_a_key_word_is_judged_by_current_and_power(story: Make, b
         s.key(False)
         s.run(30, without=("key",))
     assert s.said == []
-    assert {standing.state for standing in s.judge.standings().values()} == {"judging"}
+    standings = s.judge.standings()
+    assert {standings[name].state for name in ("keying", "reflected-power", "current-imbalance")} == {"judging"}
     assert brief(s.run(5, without=("key",), **ALL_FLOWS))[0] == ("keying", RAISED, TO_TRIP)
 
 

@@ -15,9 +15,9 @@ def test_every_limit_has_a_default_a_description_and_is_a_number() -> None:
 
 
 def test_every_limit_says_its_unit() -> None:
-    """A bare number has its unit in its name; the ratios say so or are SWR."""
-    units = ("_c", "_s", "_a", "_v", "_w", "_j", "_ratio", "_samples")
-    assert [n for n in Limits.model_fields if not n.endswith(units) and not n.startswith("swr")] == []
+    """A bare number has its unit in its name; the ratios say so, or are SWR or a loop gain."""
+    units = ("_c", "_s", "_a", "_v", "_w", "_j", "_ratio", "_samples", "_db", "_ohm")
+    assert [n for n in Limits.model_fields if not n.endswith(units) and not n.startswith(("swr", "loop_gain"))] == []
 
 
 @pytest.mark.parametrize(

@@ -91,8 +91,12 @@ def test_a_healthy_unit_is_let_be(rate_hz: float, seed: int) -> None:
     [
         ({"kind": "current-hog", "ramp_s": 60}, {"current-imbalance"}, Priority.TRIP),
         ({"kind": "open-device"}, {"current-imbalance"}, Priority.TRIP),
-        ({"kind": "thermal-runaway", "ramp_s": 30}, {"over-current", "over-temperature"}, Priority.TRIP),
-        ({"kind": "fan-stop"}, {"over-temperature"}, Priority.TRIP),
+        (
+            {"kind": "thermal-runaway", "ramp_s": 30},
+            {"over-current", "over-temperature", "thermal-runaway", "bias-drift"},
+            Priority.TRIP,
+        ),
+        ({"kind": "fan-stop"}, {"over-temperature", "thermal-forecast"}, Priority.TRIP),
         ({"kind": "bad-load", "ramp_s": 30}, {"reflected-power"}, Priority.TRIP),
         ({"kind": "sagging-supply", "source_ohm": 0.3}, {"supply"}, Priority.WARNING),
         ({"kind": "stuck-key"}, {"keying"}, Priority.TRIP),

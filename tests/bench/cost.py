@@ -8,6 +8,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from alerts.estimates import Estimates
 from alerts.judge import Judge
 from alerts.limits import Limits
 from alerts.rules import ALL
@@ -61,7 +62,7 @@ def main() -> None:
     ):
         print(case)
         for make in ALL:
-            rule = make(Terms("bay-1", limits, 3.0))
+            rule = make(Terms("bay-1", limits, 3.0, Estimates(limits)))
             print(f"  {rule.name:<20}{cost_us(rule.step, told):6.2f} us")
         print(f"  {'all, by the judge':<20}{cost_us(Judge('bay-1', limits).step, told):6.2f} us")
         print(f"  {'the tally':<20}{cost_us(Tally(limits, 0.5).step, told):6.2f} us")

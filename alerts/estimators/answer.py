@@ -1,0 +1,149 @@
+"""Does a temperature answer to the heat that goes in, as it did before and as any heatsink must?
+
+Three signs, none of which needs a heatsink to be what it was: a temperature that falls faster than four times the known
+cooling could pull it; one that no longer moves with the dissipation as it used to; one whose noise has gone.
+"""
+
+from collections import deque
+from math import exp, sqrt
+
+#: no fan, door or breeze cools this much better than what was learned; and no less than that part of the heat counts
+_FASTEST, _LEAST_HEAT = 4.0, 0.6
+#: how far a path must be undercut, K, beside its own noise
+_MARGIN_K = 2.0
+_ANCHORS = 12
+#: memory of the running means of the response, s
+_MEMORY_S = 120.0
+#: what counts as an answer, as a part of the full one: a fan that runs with the key may well take half of it
+_ANSWERS = 0.6
+#: doubt about the model, as a part of the expected movement: cases, sensor and fan shift some of it to the next block
+_MODEL = 0.25
+#: what one block may add, and the sum at which no answer is taken for certain: e⁻¹² against it, six blocks at the least
+_MOST, _LOST = 2.0, 12.0
+_NOISE_K, _LEAST_NOISE_K = 0.05, 0.02
+#: expected movement of a block, K, that tells anything
+_TELLS_K = 0.06
+
+
+class Falls:
+    """Whether the temperature has left every path that a heatsink could take, however well it is cooled."""
+
+    __slots__ = ("_count", "_paths", "fallen_k")
+
+    def __init__(self) -> None:
+        self._paths: deque[float] = deque(maxlen=_ANCHORS)
+        self._count = 0
+        self.fallen_k = 0.0
+
+    def feed(
+        self,
+        seconds: float,
+        heatsink_c: float,
+        dissipation_w: float,
+        *,
+        least_air_c: float,
+        tau_s: float,
+        k_per_w: float,
+    ) -> bool:
+        """Take one block mean; True when it lies under the slowest path of two blocks running."""
+        keep = exp(-_FASTEST * seconds / tau_s)
+        end_c = least_air_c + _LEAST_HEAT * max(dissipation_w, 0.0) * k_per_w / _FASTEST
+        paths = self._paths
+        for i in range(len(paths)):
+            paths[i] = end_c + (paths[i] - end_c) * keep
+        # a path that starts from a spike is no path: the highest but one
+        highest = sorted(paths)[-2] if len(paths) > 2 else heatsink_c
+        self.fallen_k = highest - heatsink_c
+        out = self.fallen_k > _MARGIN_K
+        self._count = self._count + 1 if out else 0
+        if not out:
+            paths.append(heatsink_c)
+        return self._count >= 2
+
+    def restart(self) -> None:
+        """Forget all paths: something was not seen."""
+        self._paths.clear()
+        self._count = 0
+
+
+class Response:
+    """Whether the temperature still moves with the heat: a sequential test of "it answers" against "it does not".
+
+    Movement and expected movement are both taken about their own running means, so that slow cooling, a fan or a door
+    don't count. Each block adds its log likelihood ratio for no answer against an answer of ``_ANSWERS`` (Wald 1945; as
+    a CUSUM, Page 1954), bounded, so that no one block decides.
+    """
+
+    __slots__ = ("_mx", "_my", "_noise", "_weight", "score", "seen_k")
+
+    def __init__(self) -> None:
+        self._mx = self._my = self._weight = 0.0
+        self._noise = _NOISE_K * _NOISE_K
+        self.score = 0.0
+        self.seen_k = 0.0  # expected movement, summed over the blocks since the score was last zero
+
+    def feed(self, seconds: float, expected_k: float, moved_k: float) -> bool:
+        """Take one block: how far the heat alone should have moved it, and how far it moved. True when it is lost."""
+        self._weight = self._weight * exp(-seconds / _MEMORY_S) + 1.0
+        dx, dy = expected_k - self._mx, moved_k - self._my
+        self._mx += dx / self._weight
+        self._my += dy / self._weight
+        if self._weight < 6.0:
+            return False
+        if abs(dx) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
+            return self.score > _LOST  # too little heat came or went to tell
+        off = dy - _ANSWERS * dx
+        doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2)
+        self.score += max(-_MOST, min(_MOST, (off * off - dy * dy) / doubt))
+        if self.score <= 0.0:
+            self.score = self.seen_k = 0.0
+            size = min((dy - dx) ** 2, 9.0 * self._noise)
+            self._noise += 0.02 * (size - self._noise)
+            self._noise = max(self._noise, _LEAST_NOISE_K**2)
+        else:
+            self.seen_k += abs(dx)
+        self.score = min(self.score, 2.0 * _LOST)
+        return self.score > _LOST
+
+
+class Noise:
+    """Whether a reading has lost a noise that it always had: exactly the same for longer than that noise lets it.
+
+    Only reversals wider than two of the reading's own steps count as noise: a reading at rest in the middle of a
+    coarse step has none, and may stay where it is for hours.
+    """
+
+    __slots__ = ("_before", "_last", "_noisy", "_step", "same", "since_s")
+
+    _SHARE = 0.01
+    _LEAST = 0.15
+
+    def __init__(self) -> None:
+        self._last = self._before = 0.0
+        self._noisy = 0.0
+        self._step = 1e9
+        self.same = 0
+        self.since_s = 0.0
+
+    def feed(self, clock_s: float, value: float) -> bool:
+        """Take one reading under the same state of the radio; True when it has stood still for too long."""
+        d = value - self._last
+        self._last = value
+        if d == 0.0:
+            if self.same == 0:
+                self.since_s = clock_s
+            self.same += 1
+            # seven in eight samples of wide noise differ; sixty alike are no chance
+            return self._noisy > self._LEAST and self.same >= 60 and clock_s - self.since_s >= 20.0
+        size = abs(d)
+        if 1e-6 < size < self._step:
+            self._step = size
+        wide = d * self._before < 0.0 and size + abs(self._before) > 2.5 * self._step
+        self._noisy += self._SHARE * (float(wide) - self._noisy)
+        self._before = d
+        self.same = 0
+        return False
+
+    def restart(self) -> None:
+        """The radio's state has changed: what stood still before says nothing."""
+        self.same = 0

@@ -1,0 +1,168 @@
+"""How well the heatsink gives its heat to the air now, in W/K, and whether it ever did better.
+
+The heat balance's R is an average over its memory; a fan that stops changes it at once. Given the heat capacity, which
+no fan changes, the conductance over one window is ``(energy in - C·ΔT) / integral of (T - T_A)``. A window begins and
+ends at the same moment of the key's cycle, so that what is still on its way through cases and sensor cancels.
+"""
+
+from collections import deque
+from math import inf, nan, sqrt
+from typing import NamedTuple
+
+#: how long after a key edge the heat's way to the sensor no longer matters, s (cases and sensors: some ten seconds)
+_SETTLED_S = 45.0
+_LEAST_S = 60.0
+#: under this rise over the air a conductance says nothing
+_LEAST_RISE_K = 4.0
+_SMOOTH_S = 4.0
+#: width and number of the temperature bins in which the worst cooling is remembered, from -20 °C
+_BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
+#: what is newer than this teaches nothing yet
+_DELAY_S = 240.0
+#: cooling that was better than now by this factor, at no higher temperature, means that something has changed
+_BETTER = 1.3
+#: and within this factor of now it counts as the same
+_SAME = 1.15
+
+
+class Window(NamedTuple):
+    """One window's conductance, its standard deviation, and when, how hot and how loaded it was."""
+
+    clock_s: float
+    w_per_k: float
+    sd: float
+    heatsink_c: float
+    dissipation_w: float
+
+
+class Cooling:
+    """Feed it every frame; ``now`` is the newest conductance, ``worse`` whether the unit has been cooled better before.
+
+    ``worse`` is meant for a heatsink with a thermostatic fan too: cooling that is worse now than it was at a lower
+    temperature, at a temperature at which it has never been so bad before, is not a thermostat at work.
+    """
+
+    __slots__ = (
+        "_best",
+        "_edge",
+        "_energy_j",
+        "_key_s",
+        "_keyed",
+        "_last",
+        "_line",
+        "_loss_ks",
+        "_settled",
+        "_smooth_c",
+        "_worst",
+        "now",
+        "worse",
+    )
+
+    def __init__(self) -> None:
+        self._last: tuple[float, float, float] | None = None
+        self._smooth_c = nan
+        self._keyed = False
+        self._key_s = -inf
+        self._energy_j = self._loss_ks = 0.0
+        self._edge: tuple[float, float, float, float] | None = None  # clock, T, energy, loss at the window's start
+        self._settled: tuple[float, float, float, float] | None = None
+        self._line: deque[Window] = deque()
+        self._best = [0.0] * _BINS
+        self._worst = [inf] * _BINS
+        self.now: Window | None = None
+        self.worse = False
+
+    def feed(
+        self,
+        clock_s: float,
+        heatsink_c: float,
+        dissipation_w: float,
+        air_c: float,
+        *,
+        keyed: bool,
+        capacity: float,
+        sure: bool,
+    ) -> bool:
+        """Take one sample; ``capacity`` in J/K, nan while it is not known. True when a window was closed.
+
+        ``sure`` says whether air and capacity are known well enough to compare this window with others.
+        """
+        last = self._last
+        if last is None or not 0.0 < clock_s - last[0] <= 10.0:
+            self._begin(clock_s, heatsink_c, dissipation_w, air_c, keyed)
+            return False
+        dt_s = clock_s - last[0]
+        over_k = heatsink_c - air_c
+        self._energy_j += 0.5 * (dissipation_w + last[1]) * dt_s
+        self._loss_ks += 0.5 * (over_k + last[2]) * dt_s
+        self._last = (clock_s, dissipation_w, over_k)
+        self._smooth_c += (heatsink_c - self._smooth_c) * dt_s / (_SMOOTH_S + dt_s)
+        closed = False
+        if keyed is not self._keyed:
+            self._keyed, self._key_s = keyed, clock_s
+            self._settled = None
+            if keyed:
+                if self._edge is None:
+                    self._edge = self._mark(clock_s)
+                elif clock_s - self._edge[0] >= _LEAST_S:
+                    closed = self._close(self._edge, clock_s, capacity, sure)
+                    self._edge = self._mark(clock_s)
+        elif keyed and clock_s - self._key_s >= _SETTLED_S:
+            # at rest a fan may stand still by design: only what the radio has while keyed is compared
+            if self._settled is None:
+                self._settled = self._mark(clock_s)
+            elif clock_s - self._settled[0] >= _LEAST_S:
+                closed = self._close(self._settled, clock_s, capacity, sure)
+                self._settled = self._mark(clock_s)
+        return closed
+
+    def _begin(self, clock_s: float, heatsink_c: float, dissipation_w: float, air_c: float, keyed: bool) -> None:
+        self._last = (clock_s, dissipation_w, heatsink_c - air_c)
+        self._smooth_c = heatsink_c
+        self._energy_j = self._loss_ks = 0.0
+        self._edge = self._settled = None
+        if keyed is not self._keyed:
+            self._keyed = keyed
+        self._key_s = clock_s
+
+    def _mark(self, clock_s: float) -> tuple[float, float, float, float]:
+        return (clock_s, self._smooth_c, self._energy_j, self._loss_ks)
+
+    def _close(self, start: tuple[float, float, float, float], clock_s: float, capacity: float, sure: bool) -> bool:
+        seconds = clock_s - start[0]
+        loss_ks = self._loss_ks - start[3]
+        rise_k = loss_ks / seconds
+        if capacity != capacity or rise_k < _LEAST_RISE_K or seconds > 1800.0:  # noqa: PLR0124  nan
+            return False
+        moved_k = self._smooth_c - start[1]
+        energy_j = self._energy_j - start[2]
+        w_per_k = (energy_j - capacity * moved_k) / loss_ks
+        sd = sqrt((0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2) / loss_ks
+        if not w_per_k > 0.0:
+            return False
+        newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)
+        self.now = newest
+        if sure:
+            self._compare(newest)
+        return True
+
+    def _compare(self, newest: Window) -> None:
+        line = self._line
+        here = _bin(newest.heatsink_c)
+        best = max(self._best[: here + 1])
+        level = newest.w_per_k + 2.0 * newest.sd
+        seen_c = max([c for c in range(_BINS) if self._worst[c] <= newest.w_per_k * _SAME], default=-1)
+        self.worse = best > _BETTER * newest.w_per_k and best > level and here > seen_c
+        if self.worse:
+            line.clear()
+            return
+        line.append(newest)
+        while line and newest.clock_s - line[0].clock_s > _DELAY_S:
+            old = line.popleft()
+            i = _bin(old.heatsink_c)
+            self._best[i] = max(self._best[i], old.w_per_k)
+            self._worst[i] = min(self._worst[i], old.w_per_k)
+
+
+def _bin(heatsink_c: float) -> int:
+    return min(max(int((heatsink_c - _FROM_C) / _BIN_K), 0), _BINS - 1)

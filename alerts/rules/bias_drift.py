@@ -1,0 +1,136 @@
+"""``bias-drift``: the idle current against this unit's own, its temperature coefficient and the drive taken out."""
+
+from collections.abc import Sequence
+from math import exp, log
+from typing import ClassVar
+
+from alerts.estimates import Block
+from alerts.estimators.own_history import Judged, OwnHistory
+from alerts.keyed import State
+from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
+from alerts.watch import NOTHING, Condition, Terms, ampere, percent
+from sensors.types import Drive, Frame
+
+# What the logarithm of a current may answer to, before any data: (mean, standard deviation) of each coefficient.
+#: 1/K: a MOSFET's threshold falls some mV/K and its bias is made to follow; what remains is under a percent (memory)
+_IDLE_PER_K = (0.0, 0.006)
+_DRIVE_PER_K = (0.0, 0.002)
+#: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
+_PER_POWER = (0.5, 0.25)
+_PER_SUPPLY = (0.0, 1.0)
+#: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
+_NOISE, _FLOOR = 0.015, 0.003
+_DELAY_S = 180.0
+_DWELL_S = 10.0
+#: within this part of the limit the current is normal again; common practice, no source
+_BACK = 0.6
+
+
+class BiasDrift:
+    """A bank of CUSUMs (Page 1954) on what temperature, power and supply do not explain, apart for each drive.
+
+    Judged at idle directly; under drive from the current that is left unexplained. Both a signal at the stated
+    in-control run length and a change worth a warning are needed.
+    """
+
+    name: ClassVar[str] = "bias-drift"
+
+    def __init__(self, terms: Terms) -> None:
+        self._terms = terms
+        self._estimates = terms.estimates
+        self._histories: dict[Drive, OwnHistory] = {}
+        self._bias: dict[Drive, OwnHistory] = {}
+        self._conditions: dict[Drive, Condition] = {}
+        self._block: Block | None = None
+        self._frames = 0
+        self._since_s: dict[Drive, float] = {}
+
+    def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        """Judge one frame: the block that it closed, if it closed one."""
+        self._frames += 1
+        block = self._estimates.block
+        if block is self._block or block is None:
+            return NOTHING
+        self._block = block
+        total_a = block.total_a
+        # the first seconds after key-down are the devices' own warming
+        if not total_a > 0.02 or block.keyed_s - block.seconds < 5.0:
+            return NOTHING
+        idle = block.state is State.IDLE
+        if idle:
+            x: tuple[float, ...] = (block.heatsink_c, log(max(block.supply_v, 1.0)))
+        else:
+            x = (block.heatsink_c, log(max(block.supply_v, 1.0)), log(max(block.forward_w, 0.1)))
+        if any(v != v for v in x):  # noqa: PLR0124  nan
+            return NOTHING
+        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a))
+        bias = self._bias_moves(block)
+        if judged is None:
+            return NOTHING
+        return self._judge(block, judged, bias, frame.time_ns)
+
+    def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
+        """No frame, no current: link-lost watches for that."""
+        return NOTHING
+
+    def standing(self) -> Standing:
+        """Needs drain current, and some minutes of one drive to know the unit by."""
+        if any(h.ready for h in self._histories.values()):
+            return JUDGING
+        if self._frames and self._estimates.drains_known == 0:
+            return not_applicable("no drain current is measured")
+        return not_yet("the radio has not been keyed long enough in one drive to know its own current")
+
+    def _history(self, drive: Drive) -> OwnHistory:
+        history = self._histories.get(drive)
+        if history is None:
+            idle = drive is Drive.IDLE
+            prior = [_IDLE_PER_K, _PER_SUPPLY] if idle else [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER]
+            noise = 4 * _NOISE if drive is Drive.MODULATED else _NOISE
+            run = self._terms.limits.drift_run_samples
+            history = OwnHistory(prior, noise_sd=noise, floor_sd=_FLOOR, delay_s=_DELAY_S, run=run)
+            self._histories[drive] = history
+        return history
+
+    def _bias_moves(self, block: Block) -> Judged | None:
+        known = [v for v in block.bias_v if v == v]  # noqa: PLR0124  nan
+        if not known:
+            return None
+        history = self._bias.get(block.drive)
+        if history is None:
+            run = self._terms.limits.drift_run_samples
+            history = OwnHistory([(0.0, 0.005)], noise_sd=0.01, floor_sd=0.002, delay_s=_DELAY_S, run=run)
+            self._bias[block.drive] = history
+        return history.feed(block.clock_s, (block.heatsink_c,), sum(known) / len(known))
+
+    def _judge(self, block: Block, judged: Judged, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
+        limits = self._terms.limits
+        limit = limits.bias_drift_idle_ratio if block.state is State.IDLE else limits.bias_drift_drive_ratio
+        ratio = exp(judged.off) - 1.0
+        condition = self._conditions.get(block.drive)
+        if condition is None:
+            subject = str(block.drive)
+            condition = Condition(self._terms, self.name, subject, Priority.WARNING, _DWELL_S)
+            self._conditions[block.drive] = condition
+        beyond = abs(ratio) > limit and judged.signals
+        event = condition.judge_band(beyond, abs(ratio) < _BACK * limit, block.clock_s, block.seconds)
+        if event is None:
+            return NOTHING
+        text = self._text(event, block, ratio, limit, bias)
+        return [condition.finding(event, time_ns, text, unit="1", value=ratio, limit=limit)]
+
+    def _text(self, event: Event, block: Block, ratio: float, limit: float, bias: Judged | None) -> str:
+        what = "idle current" if block.state is State.IDLE else f"drain current under {block.drive}"
+        if event is Event.RETURNED:
+            return f"{what} is back at what this unit's own history expects"
+        amount = block.total_a * ratio / (1.0 + ratio)
+        look = "look at the bias supply and its trimmers, then at the devices"
+        if bias is not None and bias.signals:
+            look = f"the bias voltage has moved by {1000 * bias.off:+.0f} mV with it: look at the bias supply"
+        elif bias is not None:
+            look = "the bias voltage has not moved: look at the devices"
+        left = "" if block.state is State.IDLE else ", its power and its supply"
+        return (
+            f"{what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
+            f"unit's own history, its temperature{left} explain, over the limit of {percent(limit)}: {look}"
+        )

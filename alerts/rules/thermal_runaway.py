@@ -1,0 +1,144 @@
+"""``thermal-runaway``: the electro-thermal loop gain ``G = V·(∂I/∂T)·R``; at 1 no steady state exists."""
+
+from collections.abc import Sequence
+from math import inf, sqrt
+from typing import ClassVar
+
+from alerts.estimates import Block
+from alerts.estimators.loop_gain import CurrentGain, Gain, gain_of
+from alerts.keyed import State
+from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
+from alerts.watch import NOTHING, Condition, Terms
+from sensors.types import Drive, Frame
+
+#: one point of current against temperature is a mean over a whole short key-down, from _FROM_S on; of a long one over
+#: parts of _POINT_S, begun when devices and sensor have settled
+_POINT_S, _FROM_S, _SETTLED_S, _LONG_S = 15.0, 10.0, 40.0, 90.0
+#: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain
+_NOISE = 0.0015
+#: G is told for a heatsink that has moved by this much within the memory, K
+_LEAST_SPREAD_K = 0.3
+_DWELL_S = 30.0
+_DEADBAND = 0.2
+
+
+class ThermalRunaway:
+    """Estimated from this unit's current against its temperature at constant drive, never assumed.
+
+    Means over part of a key-down are compared, from one key-down to the next, so that what the devices do within
+    seconds of keying does not count. A current that creeps with time alone is bias-drift, not this.
+    """
+
+    name: ClassVar[str] = "thermal-runaway"
+
+    def __init__(self, terms: Terms) -> None:
+        limits = self._limits = terms.limits
+        self._estimates = terms.estimates
+        self._warning = Condition(terms, self.name, "loop gain", Priority.WARNING, _DWELL_S)
+        self._trip = Condition(terms, self.name, "loop gain", Priority.TRIP, _DWELL_S)
+        self._steps = (
+            (self._warning, min(limits.loop_gain_warning, limits.loop_gain)),
+            (self._trip, limits.loop_gain),
+        )
+        self._block: Block | None = None
+        self._drive = Drive.OFF
+        self._by_drive: dict[Drive, CurrentGain] = {}
+        self._reference_w = 0.0
+        self._keyed_s = inf
+        self._point: list[float] = [0.0, 0.0, 0.0, 0.0]  # seconds, heatsink, current, clock: sums
+        self._frames = 0
+        self.gain: Gain | None = None
+
+    def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
+        """Judge one frame: the block that it closed, if it closed one."""
+        self._frames += 1
+        block = self._estimates.block
+        if block is self._block or block is None:
+            return NOTHING
+        self._block = block
+        if block.state is not State.DRIVEN:
+            return NOTHING
+        current_a = block.total_a
+        if not (current_a > 0.0 and block.heatsink_c == block.heatsink_c and block.forward_w > 0.0):
+            return NOTHING
+        if block.drive is not self._drive:
+            self._drive, self._reference_w = block.drive, block.forward_w
+            self._by_drive[block.drive] = CurrentGain()
+            self._point = [0.0, 0.0, 0.0, 0.0]
+            self._keyed_s = inf
+        said = self._next_point(block, frame) if block.keyed_s < self._keyed_s else NOTHING
+        self._keyed_s = block.keyed_s
+        long = max(self._estimates.on_s, min(now.on_limit_s, 1e6) if self._estimates.on_s == 0.0 else 0.0) > _LONG_S
+        long = long or block.keyed_s > _LONG_S
+        if block.keyed_s - block.seconds < (_SETTLED_S if long else _FROM_S):
+            return said
+        # the part of the current that goes with power is not the bias' doing: class B, the root of power (textbook)
+        current_a *= sqrt(self._reference_w / block.forward_w)
+        point = self._point
+        seconds = block.seconds
+        point[0] += seconds
+        point[1] += seconds * block.heatsink_c
+        point[2] += seconds * current_a
+        point[3] += seconds * block.clock_s
+        if long and point[0] >= _POINT_S:
+            return [*said, *self._next_point(block, frame)]
+        return said
+
+    def _next_point(self, block: Block, frame: Frame) -> Sequence[Finding]:
+        whole, heat, current, clock = self._point
+        self._point = [0.0, 0.0, 0.0, 0.0]
+        if whole < 0.6 * _POINT_S:
+            return NOTHING
+        gains = self._by_drive[block.drive]
+        gains.feed(clock / whole, heat / whole, current / whole)
+        return self._judge(gains, block, current / whole, frame)
+
+    def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
+        """No frame, no current: link-lost watches for that."""
+        return NOTHING
+
+    def standing(self) -> Standing:
+        """Needs current, and a heatsink that has moved under drive."""
+        if self.gain is not None:
+            return JUDGING
+        if self._frames and self._estimates.drains_known == 0:
+            return not_applicable("no drain current is measured")
+        return not_yet("the heatsink has not moved far enough under drive to tell a loop gain")
+
+    def _judge(self, gains: CurrentGain, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
+        fit, window = self._estimates.fit, self._estimates.cooling.now
+        if fit is None:
+            return NOTHING
+        k_per_w, sd = fit.k_per_w, fit.k_per_w_sd
+        if window is not None:
+            k_per_w = 1.0 / window.w_per_k
+            sd = k_per_w * window.sd / window.w_per_k
+        told = [
+            (gain_of(slope, block.supply_v, k_per_w, sd), slope)
+            for slope in gains.slopes(_NOISE * current_a)
+            if slope.spread_k >= _LEAST_SPREAD_K
+        ]
+        if not told:
+            return NOTHING
+        surest = min(told, key=lambda one: one[0].sd)
+        driven = [one for one in told if one[1].by_temperature <= 1.0]
+        found, slope = max(driven, key=lambda one: one[0].least, default=surest)
+        self.gain = surest[0] if found.least < self._steps[0][1] else found
+        said: list[Finding] = []
+        for condition, limit in self._steps:
+            over = bool(driven) and found.least > limit
+            event = condition.judge_band(over, surest[0].value < limit - _DEADBAND, block.clock_s, 120.0)
+            if event is not None:
+                shown = surest[0] if event is Event.RETURNED else found
+                text = self._text(event, shown, limit, slope.a_per_k)
+                said.append(condition.finding(event, frame.time_ns, text, unit="1", value=shown.value, limit=limit))
+        return said
+
+    def _text(self, event: Event, found: Gain, limit: float, per_k_a: float) -> str:
+        if event is Event.RETURNED:
+            return f"the electro-thermal loop gain is {found.value:.2f}, within the limit of {limit:g}"
+        return (
+            f"the electro-thermal loop gain is {found.value:.2f} (give or take {2 * found.sd:.2f}), over the limit of "
+            f"{limit:g}: each kelvin adds {1000 * per_k_a:.0f} mA, which heats further; look at the bias compensation "
+            "and its sensor's thermal contact, then at the devices"
+        )

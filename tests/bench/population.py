@@ -1,0 +1,357 @@
+"""A population of soaks: units, plans, nuisances and faults, each parameter drawn at random from one seed.
+
+A trial is a recording in event time: the key goes as the plan says whatever the rules say (open loop), so that one
+simulation serves both the rules, judged up to their trip as a replay is, and the fixed-limit loop, which trips later.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import exp, inf, log, nan, pi, sin
+from random import Random
+from typing import Any
+
+from daemon.plan import Plan
+from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
+from tests.bench.worlds import PlainWorld, State, TwinWorld, Wrong
+
+START_NS = 1_764_054_000_000_000_000
+
+#: fault -> the rules that rightly name it, and whether it harms when nobody calls it
+FAULTS: dict[str, tuple[frozenset[str], bool]] = {
+    "runaway": (frozenset({"thermal-runaway"}), True),
+    "fan-stop": (frozenset({"thermal-forecast", "over-temperature"}), True),
+    "creep-both": (frozenset({"bias-drift"}), False),
+    "creep-one": (frozenset({"current-imbalance", "bias-drift"}), False),
+    "fading-driver": (frozenset({"power-fade"}), False),
+    "dry-pad": (frozenset({"current-imbalance"}), False),
+    "open-device": (frozenset({"current-imbalance", "power-fade"}), False),
+    "shorted-device": (frozenset({"over-current", "keying", "current-imbalance"}), False),
+    "bad-load": (frozenset({"reflected-power"}), False),
+    "sagging-supply": (frozenset({"supply"}), False),
+    "stuck-key": (frozenset({"keying"}), True),
+    "detached": (frozenset({"sensor-fault"}), False),
+    "stuck-sensor": (frozenset({"sensor-fault"}), False),
+    "open-sensor": (frozenset({"sensor-fault"}), False),
+}
+#: what needs two devices, each with its own reading
+NEEDS_PAIR = frozenset({"creep-one", "dry-pad", "open-device"})
+_BEYOND = {"shorted-device", "stuck-key", "open-sensor"}
+#: harm: the heatsink or a junction beyond this, whatever a sensor says; common practice, no source
+HARM_SINK_C, HARM_JUNCTION_C = 90.0, 175.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One instant: what the node sent (None where the pack was lost), and whether harm has been done."""
+
+    at_s: float
+    frame: Frame | None
+    harmed: bool
+
+
+def log_uniform(rng: Random, low: float, high: float) -> float:
+    """Evenly over the logarithm."""
+    return exp(rng.uniform(log(low), log(high)))
+
+
+def _heat_w(world: TwinWorld | PlainWorld, drive: str) -> float:
+    """What a unit turns into heat while keyed in this drive, on a heatsink that stays at 45 °C."""
+    world.start(45.0, 45.0)
+    total = 0.0
+    for _ in range(120):
+        state = world.step(1.0, True, Drive(drive), 45.0, Wrong())
+        total += state.supply_v * sum(state.drain_a) - state.forward_w + state.reflected_w
+    return total / 120
+
+
+def _per_v(world_seed: float, devices: int, power_w: float, drive: str) -> float:
+    """How much current a volt of bias adds in this drive: the twin's power control takes part of it back."""
+    cold_a, bias_v = 0.0, 0.0
+    while True:
+        world = TwinWorld(Random(world_seed), devices, power_w, 0.01, 1e5)
+        world.start(45.0, 45.0)
+        world.shift_v = bias_v
+        for _ in range(40):
+            state = world.step(1.0, True, Drive(drive), 45.0, Wrong())
+        total_a = sum(state.drain_a)
+        if bias_v and total_a - cold_a > 0.6:
+            return (total_a - cold_a) / bias_v
+        cold_a, bias_v = cold_a or total_a, bias_v * 1.5 or 0.05
+
+
+class Trial:
+    """One soak drawn from ``seed``; ``fault`` is a name of ``FAULTS``, or "" for a healthy one."""
+
+    def __init__(self, seed: int, fault: str) -> None:
+        rng = self.rng = Random(f"soak {seed} {fault}")
+        self.seed, self.fault = seed, fault
+        self.nuisance = rng.choice(
+            ["", "spikes", "lost", "fan", "door", "hum", "mismatch", "sag", "coarse", "absent", "fan", "spikes"]
+        )
+        self.devices = rng.choice([1, 2, 2, 2, 2, 4])
+        self.one_shunt = rng.random() < 0.15
+        if fault in NEEDS_PAIR:
+            self.devices, self.one_shunt = rng.choice([2, 2, 4]), False
+        self.rate_hz = rng.choice([0.5, 1.0, 1.0, 2.0, 2.0, 2.0, 5.0])
+        self.air_c = rng.uniform(14.0, 30.0)
+        self.plan = Plan.model_validate(self._plan())
+        self.onset_s = self._onset() if fault else inf
+        self._make_world()
+        self._make_sensors()
+        self._make_fault()
+
+    @property
+    def duration_s(self) -> float:
+        """How long the plan takes."""
+        return self.plan.total_s
+
+    def _plan(self) -> dict[str, Any]:
+        rng = self.rng
+        on_s, off_s = rng.choice([(30, 30), (60, 60), (60, 60), (120, 60), (60, 120), (300, 120)])
+        cycles: dict[str, Any] = {"on_s": on_s, "off_s": off_s}
+        kinds: list[dict[str, Any]] = [
+            {"drive": "carrier", "minutes": rng.uniform(35, 50), **cycles},
+            {"drive": "carrier", "minutes": rng.uniform(30, 45)},
+            {"drive": "modulated", "minutes": rng.uniform(30, 45), **cycles},
+            {"drive": "two-tone", "minutes": rng.uniform(30, 45), **cycles},
+        ]
+        if self.fault == "stuck-key":
+            kinds = [kinds[0]]
+        elif self.fault in ("fading-driver", "dry-pad"):
+            kinds = kinds[:2] + kinds[3:]
+        main = rng.choice(kinds[:2] * 3 + kinds)
+        self._duty = on_s / (on_s + off_s) if "on_s" in main else 1.0
+        self._main_drive = main["drive"]
+        phases = [
+            {"drive": "off", "minutes": rng.uniform(1, 3)},
+            {"drive": "idle", "minutes": rng.uniform(1.5, 4)},
+            main,
+        ]
+        left = rng.uniform(70, 80) - sum(p["minutes"] for p in phases)
+        if rng.random() < 0.5:
+            lighter = {
+                "carrier": ["carrier", "two-tone", "modulated"],
+                "two-tone": ["two-tone"],
+                "modulated": ["modulated"],
+            }
+            drive = rng.choice(lighter[main["drive"]])
+            phases.append({"drive": drive, "minutes": left * 0.5, **cycles})
+            left *= 0.5
+        if rng.random() < 0.5:
+            phases.append({"drive": "idle", "minutes": left * 0.3})
+            left *= 0.7
+        phases.append({"drive": "off", "minutes": left})
+        return {"name": "trial", "phase": phases}
+
+    def _onset(self) -> float:
+        main_s = self.plan.starts_s[2]
+        minutes = self.plan.phase[2].minutes
+        late = 0.85 if self.fault in _BEYOND else 0.45
+        return main_s + 60.0 * self.rng.uniform(min(8.0, 0.2 * minutes), late * minutes)
+
+    def _make_world(self) -> None:
+        rng = self.rng
+        power_w = rng.uniform(18.0, 32.0)
+        tau_s = log_uniform(rng, 400.0, 1500.0)
+        if self.fault == "fan-stop":
+            # a unit that needs its fan: without it the limit is met before the soak is over
+            rise_k, tau_s = rng.uniform(26.0, 36.0), log_uniform(rng, 300.0, 900.0)
+        kind = TwinWorld if rng.random() < 0.5 else PlainWorld
+        world_seed = rng.random()
+        heat_w = self._duty * _heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
+        # the hottest settled mean of a sound design; other phases of the plan may well be lighter or heavier
+        rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
+        self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat_w, tau_s)
+        if isinstance(self.world, TwinWorld) and self.fault == "runaway":
+            self.world.per_v = _per_v(world_seed, self.devices, power_w, self._main_drive)
+        self._rise_k, self._tau_s = rise_k, tau_s
+        self._fan = rng.uniform(1.3, 2.2) if self.nuisance == "fan" else 1.0
+        self._fan_on_c = self.air_c + rng.uniform(0.45, 0.8) * rise_k
+        self._fan_off_c = self._fan_on_c - rng.uniform(3.0, 6.0)
+        self._fan_runs = False
+        start_c = self.air_c + (rng.uniform(0, 8) if rng.random() < 0.2 else 0.0)
+        self.world.start(start_c, self.air_c)
+        self._door = (nan, nan, 0.0)
+        if self.nuisance == "door":
+            at_s = rng.uniform(0.2, 0.7) * self.duration_s
+            self._door = (at_s, at_s + rng.uniform(60.0, 1200.0), rng.uniform(-8.0, 4.0))
+
+    def _make_sensors(self) -> None:
+        rng, nuisance = self.rng, self.nuisance
+        noisy = 3.0 if nuisance == "hum" else 1.0
+        self._sd = {
+            "Cel": log_uniform(rng, 0.01, 0.12),
+            "A": log_uniform(rng, 0.002, 0.01) * noisy,
+            "V": log_uniform(rng, 0.003, 0.02) * noisy,
+        }
+        self._power_sd = log_uniform(rng, 0.002, 0.006) * noisy
+        coarse = nuisance == "coarse"
+        self._step = {
+            "Cel": rng.choice([0.1, 0.25, 0.5]) if coarse else rng.choice([0.01, 0.05, 0.1]),
+            "A": rng.choice([0.01, 0.02]) if coarse else 0.001,
+            "V": rng.choice([0.02, 0.05]) if coarse else 0.001,
+            "W": rng.choice([0.05, 0.1]) if coarse else 0.01,
+        }
+        self._hum = (rng.uniform(0.003, 0.015), rng.uniform(0.05, 0.45)) if nuisance == "hum" else (0.0, 0.0)
+        self._lost = rng.uniform(0.01, 0.05) if nuisance == "lost" else 0.001
+        self._spike = 0.002 if nuisance == "spikes" else 0.0
+        gains = [rng.uniform(0.99, 1.01) for _ in range(4)]
+        if nuisance == "mismatch":
+            # twelve percent between two devices, as a shunt's error: the worlds' own mismatch comes on top
+            gains = [1.045 if i % 2 else 0.955 for i in range(4)]
+            gains = [g * rng.uniform(0.995, 1.005) for g in gains]
+        self._gain = gains
+        self._power_gain = rng.uniform(0.95, 1.05)
+        self._lag_s = rng.uniform(2.0, 15.0)
+        self._offset_c = rng.uniform(-1.5, 1.5)
+        optional = ["reflected", "ambient", "load", "case", "bias", "peak"]
+        gone = 0.8 if nuisance == "absent" else 0.35
+        self._has = {name for name in optional if rng.random() > gone}
+        self._says_key = not (nuisance == "absent" and rng.random() < 0.5)
+        if self.fault == "bad-load":
+            self._has.add("reflected")
+        self._lagged_c = nan
+        self._frozen: float | None = None
+
+    def _make_fault(self) -> None:
+        rng = self.rng
+        self._device = rng.randrange(self.devices)
+        self._ramp_s = rng.choice([0.0, rng.uniform(10.0, 120.0)])
+        self._per_min_a = log_uniform(rng, 0.008, 0.04) * (1.0 if self.devices <= 2 else 0.5)
+        if self.devices == 1:
+            self._per_min_a *= 2
+        self._gain_over = (1.0 + self._tau_s / rng.uniform(400.0, 1200.0)) / self._duty
+        self._pad = rng.uniform(6.0, 14.0)
+        hot_c = rng.uniform(92.0, 125.0)
+        self._stopped = max((hot_c - self.air_c) / self._rise_k, 1.5)
+        self._db_per_min = log_uniform(rng, 0.03, 0.2)
+        self._gamma = rng.uniform(0.4, 0.7)
+        self._emf_v, self._ohm = rng.uniform(0.8, 1.6), rng.uniform(0.1, 0.3)
+        self._short_ohm = rng.uniform(0.8, 2.2)
+        self._feels, self._hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
+        self._stuck_noise = rng.random() < 0.2
+
+    def wrong(self, at_s: float) -> Wrong:
+        """The unit's condition at this time."""
+        on = Wrong()
+        on.sink = self._fan if not self._fan_runs else 1.0
+        since_s = at_s - self.onset_s
+        if since_s < 0.0:
+            return on
+        full = min(since_s / self._ramp_s, 1.0) if self._ramp_s else 1.0
+        match self.fault:
+            case "runaway":
+                on.runaway = self._gain_over * full
+            case "fan-stop":
+                on.sink = max(on.sink, 1.0) if self._fan > 1.0 and not self._fan_runs else 1.0
+                on.sink = 1.0 + full * (self._stopped - 1.0)
+            case "creep-both":
+                on.creep_a = [self._per_min_a * since_s / 60.0] * 4
+            case "creep-one":
+                on.creep_a[self._device] = self._per_min_a * since_s / 60.0
+            case "fading-driver":
+                on.fade_db = self._db_per_min * since_s / 60.0
+            case "dry-pad":
+                on.pad[self._device] = 1.0 + full * (self._pad - 1.0)
+            case "open-device":
+                on.opened = self._device
+            case "shorted-device":
+                on.shorted, on.short_ohm = self._device, self._short_ohm
+            case "bad-load":
+                on.gamma = self._gamma * full
+            case "sagging-supply":
+                on.emf_v, on.source_ohm = self._emf_v * full, self._ohm * full
+            case "stuck-key":
+                on.stuck_key = True
+            case _:
+                pass
+        return on
+
+    def samples(self) -> Iterator[Sample]:
+        """The soak, instant by instant."""
+        rng, sample_s = self.rng, 1.0 / self.rate_hz
+        at_s, i, harmed, seq = 0.0, 0, False, 0
+        end_s = self.duration_s
+        while at_s < end_s:
+            at_s = i * sample_s + (0.05 * sample_s * rng.uniform(-1.0, 1.0) if i else 0.0)
+            i += 1
+            moment = self.plan.at(at_s)
+            air_c = self.air_c + 0.6 * sin(2 * pi * at_s / 5400.0)
+            if self._door[0] <= at_s <= self._door[1]:
+                air_c += self._door[2]
+            wrong = self.wrong(at_s)
+            state = self.world.step(sample_s, moment.key, moment.drive, air_c, wrong)
+            if self._fan > 1.0:
+                if state.sink_c > self._fan_on_c:
+                    self._fan_runs = True
+                elif state.sink_c < self._fan_off_c:
+                    self._fan_runs = False
+            hottest_c = max([c for k, c in enumerate(state.junction_c) if k != wrong.shorted], default=0.0)
+            harmed = harmed or state.sink_c > HARM_SINK_C or hottest_c > HARM_JUNCTION_C
+            seq += 1
+            frame = self._sense(state, at_s, sample_s, moment.key, seq)
+            yield Sample(at_s, None if i > 1 and rng.random() < self._lost else frame, harmed)
+
+    def _sense(self, state: State, at_s: float, dt_s: float, key: bool, seq: int) -> Frame:
+        rng = self.rng
+        values = [nan] * len(CHANNELS)
+        quality = bytearray([Quality.MISSING]) * len(CHANNELS)
+
+        def put(name: str, value: float) -> None:
+            unit = UNITS[name]
+            step = self._step.get(unit, 0.0)
+            if step:
+                value = round(value / step) * step
+            if self._spike and rng.random() < self._spike:
+                value = value * rng.choice([0.0, 2.0, 4.0]) + rng.uniform(-5.0, 5.0)
+            values[INDEX[name]] = value
+            quality[INDEX[name]] = Quality.GOOD
+
+        self._heatsink(state, at_s, dt_s, put, quality)
+        hum = 1.0 + self._hum[0] * sin(2 * pi * self._hum[1] * at_s)
+        sd = self._sd
+        drains = [a * g * hum + rng.gauss(0.0, sd["A"]) for a, g in zip(state.drain_a, self._gain, strict=False)]
+        if self.one_shunt:
+            drains = [sum(drains)]
+        for k, a in enumerate(drains):
+            put(f"drain-{k + 1}", a)
+        if "case" in self._has:
+            for k, c in enumerate(state.case_c):
+                put(f"case-{k + 1}", c + rng.gauss(0.0, sd["Cel"]))
+        if "bias" in self._has:
+            for k, v in enumerate(state.bias_v):
+                put(f"bias-{k + 1}", v + rng.gauss(0.0, 0.2 * sd["V"]))
+        put("supply", max(state.supply_v + rng.gauss(0.0, sd["V"]), 0.0))
+        for name, watt in (("forward", state.forward_w), ("peak", state.peak_w), ("reflected", state.reflected_w)):
+            if name == "forward" or name in self._has:
+                noisy = watt * (self._power_gain * hum + rng.gauss(0.0, self._power_sd)) + rng.gauss(0.0, 0.01)
+                put(name, max(noisy, 0.0))
+        if "load" in self._has:
+            put("load", state.load_c + rng.gauss(0.0, sd["Cel"]))
+        if "ambient" in self._has:
+            put("ambient", state.ambient_c + rng.gauss(0.0, sd["Cel"]))
+        if self._says_key:
+            values[INDEX["key"]] = float(key)
+            quality[INDEX["key"]] = Quality.GOOD
+        return Frame("bay-1", START_NS + int(at_s * 1e9), at_s, seq, tuple(values), bytes(quality))
+
+    def _heatsink(self, state: State, at_s: float, dt_s: float, put: Any, quality: bytearray) -> None:
+        after = at_s >= self.onset_s
+        target_c, lag_s = state.sink_c, self._lag_s
+        if self.fault == "detached" and after:
+            part = min((at_s - self.onset_s) / self._ramp_s, 1.0) if self._ramp_s else 1.0
+            feels = 1.0 + part * (self._feels - 1.0)
+            target_c = state.ambient_c + feels * (state.sink_c - state.ambient_c)
+            lag_s = self._lag_s + part * self._hang_s
+        if self._lagged_c != self._lagged_c:
+            self._lagged_c = target_c
+        self._lagged_c += (target_c - self._lagged_c) * (1 - exp(-dt_s / lag_s))
+        if self.fault == "open-sensor" and after:
+            quality[INDEX["heatsink"]] = Quality.OPEN
+            return
+        value = self._lagged_c + self._offset_c + self.rng.gauss(0.0, self._sd["Cel"])
+        if self.fault == "stuck-sensor" and after:
+            if self._frozen is None:
+                self._frozen = value
+            value = self._frozen + (self.rng.gauss(0.0, self._sd["Cel"]) if self._stuck_noise else 0.0)
+        put("heatsink", value)
