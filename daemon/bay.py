@@ -16,6 +16,7 @@ from daemon.api.models import BayStatus, Tag
 from daemon.errors import Refused
 from daemon.plan import Plan
 from daemon.soak import Begun, Course, Ended, PowerChange, Strip
+from daemon.supplycut import Relay, SupplyCut
 from sensors.types import KEY, NAN, Drive, Frame
 
 
@@ -54,6 +55,7 @@ class Bay:
         sample_s: float,
         lease_s: float = 3.0,
         tone: bool = False,
+        relay: Relay | None = None,
     ) -> None:
         self.name = name
         self.sample_s = sample_s
@@ -71,6 +73,7 @@ class Bay:
         self.ended: Ended | None = None
         self.now = Situation(sample_s=sample_s)
         self.judge = Judge(name, Limits(), lease_s)
+        self.supply = SupplyCut(name, relay, lease_s)
         self._tally: Tally | None = None
         self._keys, self._notes = keys, notes
         self._has_tone = tone
@@ -102,6 +105,8 @@ class Bay:
         """Begin a soak; Refused while one runs, or when nothing is heard from the bay (unless ``blind``)."""
         if self.soaking:
             raise Refused(f"{self.name} is soaking already: unkey it first, which ends its soak")
+        if self.supply.opened:
+            raise Refused(f"the supply of {self.name} is cut: find out why, then release it with a note")
         silent = self.last is None or clock_s - self.last.clock_s > max(3 * self.sample_s, 1.0)
         if silent and not blind:
             raise Refused(f"nothing is heard from {self.name}: a bay that can't be seen is not keyed; run probe")
@@ -124,6 +129,9 @@ class Bay:
         self._follow(frame.clock_s)
         said = self.judge.step(frame, self.now)
         self._act(said, frame.clock_s)
+        if cut := self.supply.look(frame, self.sample_s, self.limits):
+            tripped = not self.soaking or any(f.event is Event.TRIP for f in said)
+            said = [*said, *(f for f in cut if f.event is not Event.TRIP or not tripped)]
         if self._tally and self.soaking:  # before the findings are heard: one of them may end the soak
             self._tally.step(frame, self.now)
             self.power.add(frame, self.now)
@@ -144,7 +152,7 @@ class Bay:
 
     def drop(self, clock_s: float, time_ns: int, who: str = "a person") -> None:
         """A person takes the key back: unkey whatever is known of the bay, and end a soak that runs."""
-        self._keys.unkey(self.name)
+        self._unkey(clock_s)
         self._take_back(clock_s)
         if self.soaking:
             self._end(BayStatus.DROPPED, clock_s, time_ns, finished=False, stopped=f"unkeyed by {who}")
@@ -155,6 +163,10 @@ class Bay:
             raise Refused(f"{self.name} is not waiting for anything to be done")
         self.course.go_on(clock_s)
         self._follow(clock_s)
+
+    def release(self, clock_s: float, time_ns: int, person: str, note: str) -> None:
+        """A person closes the supply relay that a cut has opened; Refused where it is not open."""
+        self._hear(self.supply.release(clock_s, time_ns, person, note), clock_s)
 
     def close(self, clock_s: float, time_ns: int, stopped: str = "") -> None:
         """End a soak that can't go on (a recording has ended, the daemon stops), with what it has shown."""
@@ -182,18 +194,23 @@ class Bay:
             self.status = BayStatus.KEYED
         else:
             if self.lent:
-                self._keys.unkey(self.name)
+                self._unkey(clock_s)
                 self._take_back(clock_s)
             self._insist(clock_s)
             self.status = BayStatus.WAITING if course.waiting else BayStatus.RESTING
 
     def _lend(self, clock_s: float) -> None:
         tone = self.now.drive is not Drive.IDLE if self._has_tone else None
+        self.supply.lent()
         self._keys.lend(self.name, self.lease_s, tone)
         self._next_word_s = clock_s + self.lease_s / 3
         if not self.lent:
             self.lent = self.now.key_asked = True
             self.now.asked_since_s = clock_s
+
+    def _unkey(self, clock_s: float) -> None:
+        self._keys.unkey(self.name)
+        self.supply.unkeyed(clock_s)
 
     def _take_back(self, clock_s: float) -> None:
         self._next_word_s = clock_s + self.lease_s / 3
@@ -204,14 +221,14 @@ class Bay:
     def _insist(self, clock_s: float) -> None:
         # a word can be lost on the way: while the node itself says that it is keyed, it is told again
         if self.last is not None and self.last.values[KEY] == 1.0 and not clock_s < self._next_word_s:
-            self._keys.unkey(self.name)
+            self._unkey(clock_s)
             self._next_word_s = clock_s + self.lease_s / 3
 
     # what the rules say, and the end -----------------------------------------------------------------------------
 
     def _act(self, said: Sequence[Finding], clock_s: float) -> None:
         if any(f.priority is Priority.TRIP and f.event is not Event.RETURNED for f in said):
-            self._keys.unkey(self.name)
+            self._unkey(clock_s)
             self._take_back(clock_s)
 
     def _hear(self, finding: Finding, clock_s: float) -> None:
@@ -237,7 +254,7 @@ class Bay:
         if self._tally is None or self.course is None:
             return
         if self.lent:
-            self._keys.unkey(self.name)
+            self._unkey(clock_s)
             self._take_back(clock_s)
         self.status = status
         self.now.soaking = False

@@ -67,6 +67,10 @@ class Rack:
         """Hand an unkey to the bay's link."""
         self._link_of[bay].unkey(bay)
 
+    def cut(self, bay: str, opened: bool) -> None:
+        """Hand the word on a supply relay to the bay's link."""
+        self._link_of[bay].cut(bay, opened)
+
     # the loop ----------------------------------------------------------------------------------------------------
 
     async def run(self, stop: asyncio.Event) -> None:
@@ -151,6 +155,11 @@ class Rack:
         """Order that the plan goes on: what its phase asks is done."""
         found = self.find(bay)
         return self.order(lambda clock_s, _: found.done(clock_s))
+
+    def release(self, bay: str, person: str, note: str) -> "Future[None]":
+        """Order that a bay's supply, which was cut, is switched on again."""
+        found = self.find(bay)
+        return self.order(lambda clock_s, time_ns: found.release(clock_s, time_ns, person, note))
 
     def ages(self) -> Mapping[str, float | None]:
         """Seconds since each bay's last frame; None where there never was one."""

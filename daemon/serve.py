@@ -75,7 +75,9 @@ def make_rack(config: RackFile, store: Store) -> Rack:
     rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
     notes = StoreNotes(store, book=rack.book)
     for table in config.bay:
-        bay = Bay(table.name, rack, notes, sample_s=1 / table.rate_hz, lease_s=table.lease_s, tone=table.tone)
+        bay = Bay(
+            table.name, rack, notes, sample_s=1 / table.rate_hz, lease_s=table.lease_s, tone=table.tone, relay=rack
+        )
         rack.add(bay, links[table.link])
     return rack
 

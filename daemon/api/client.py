@@ -17,6 +17,7 @@ from daemon.api.models import (
     CurvesView,
     Health,
     JobView,
+    LimitView,
     PlanFile,
     PlanJudged,
     PlanText,
@@ -32,6 +33,7 @@ M = TypeVar("M", bound=BaseModel)
 
 _ALERTS = TypeAdapter(list[AlertView])
 _JOBS = TypeAdapter(list[JobView])
+_LIMITS = TypeAdapter(list[LimitView])
 _PLANS = TypeAdapter(list[PlanFile])
 _TRIED = TypeAdapter(list[TellTried])
 #: a target that hangs is given up after half a minute
@@ -110,9 +112,26 @@ class Client:
         """Start a soak."""
         return self._post(f"/v1/bays/{bay}/soak", order)
 
+    def release(self, bay: str, order: ReasonOrder) -> Said:
+        """Switch a radio's supply on again after it was cut: who, and what was found."""
+        return self._post(f"/v1/bays/{bay}/release", order)
+
     def done(self, bay: str) -> Said:
         """Say that what the plan's phase asks of a person is done."""
         return self._post(f"/v1/bays/{bay}/done")
+
+    def limits(self) -> list[LimitView]:
+        """Every limit, with its meaning and the rules that go by it."""
+        return _LIMITS.validate_json(self._call("GET", "/v1/limits").content)
+
+    def tell(self) -> TellsView:
+        """Everybody who is told of alerts, and whether they can be."""
+        return self._get("/v1/tell", TellsView)
+
+    def tell_test(self, target: str | None = None) -> list[TellTried]:
+        """Send a test message to one target, or to all; waits for the slowest."""
+        content = TellTest(target=target).model_dump_json()
+        return _TRIED.validate_json(self._call("POST", "/v1/tell/test", content=content, timeout=TRY_S).content)
 
     def alerts(self, closed: int = 0) -> list[AlertView]:
         """Open alerts, worst and newest first; after them the last ``closed`` that are normal again."""
@@ -149,15 +168,6 @@ class Client:
     def reset(self, alert: int, order: ReasonOrder) -> Said:
         """Reset a latched trip whose cause has gone."""
         return self._post(f"/v1/alerts/{alert}/reset", order)
-
-    def tell(self) -> TellsView:
-        """Everybody who is told of alerts, and whether they can be."""
-        return self._get("/v1/tell", TellsView)
-
-    def tell_test(self, target: str | None = None) -> list[TellTried]:
-        """Send a test message to one target, or to all; waits for the slowest."""
-        content = TellTest(target=target).model_dump_json()
-        return _TRIED.validate_json(self._call("POST", "/v1/tell/test", content=content, timeout=TRY_S).content)
 
     def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
         return model.model_validate_json(self._call("GET", path, params=params).content)

@@ -148,6 +148,7 @@ class BayView(Model):
     stale: bool  # silent for more than three sample times
     key_lent: bool
     key_seen: bool | None  # the node's own word
+    supply_cut: bool = False  # the supply relay is open until a person releases it
     job: int | None = None
     number: str = ""  # the job's number
     unit: str = ""  # the radio, as the person calls it

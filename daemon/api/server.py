@@ -19,6 +19,7 @@ from daemon.api.limits import add_limits
 from daemon.api.live import Pictures, add_live
 from daemon.api.models import BayView, Health, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
+from daemon.api.release import add_release
 from daemon.api.tell import add_tell
 from daemon.api.views import bay_view, rack_json
 from daemon.api.waiting import wait
@@ -47,6 +48,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
     add_plans(app, config.rack.data / "plans")
     add_live(app, Pictures(config.rack.name, note, rack))
     add_limits(app, rack)
+    add_release(app, rack)
     if rack.book is not None:
         add_alerts(app, rack, rack.book, store)
     if delivery is not None:

@@ -49,6 +49,7 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
         stale=is_stale(bay, age_s),
         key_lent=bay.lent,
         key_seen=None if seen is None else bool(seen),
+        supply_cut=bay.supply.opened,
         job=bay.job or None,
         number=bay.number,
         unit=bay.unit,

@@ -1,10 +1,12 @@
-"""``keysoak probe``, ``soak`` and ``drop``: what a technician does at the bench."""
+"""``keysoak probe``, ``soak``, ``drop`` and ``release``: what a technician does at the bench."""
 
+import getpass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from daemon.api.alert_models import ReasonOrder
 from daemon.api.client import Client
 from daemon.api.models import SoakOrder
 from daemon.cli.options import API, RACK, ApiOption, RackOption
@@ -18,6 +20,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(probe)
     app.command()(soak)
     app.command()(drop)
+    app.command()(release)
 
 
 def probe(
@@ -62,3 +65,16 @@ def drop(
         for bay in each:
             said = client.unkey(bay)
             typer.echo(f"{said.done}: {', '.join(said.bays)}")
+
+
+def release(
+    bay: Annotated[str, typer.Argument(help="The bay whose supply was cut.")],
+    note: Annotated[str, typer.Option(help="What kept the radio on, and what was done about it.")],
+    person: Annotated[str, typer.Option(help="Who has found out; if left out, who is logged in.")] = "",
+    api: ApiOption = API,
+) -> None:
+    """Switch a radio's supply on again after it was cut, because it went on drawing current when it was unkeyed."""
+    order = ReasonOrder(person=person.strip() or getpass.getuser(), note=note)
+    with Client(api) as client:
+        said = client.release(bay, order)
+    typer.echo(f"{bay}: {said.done}")
