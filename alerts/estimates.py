@@ -11,6 +11,8 @@ import msgspec
 from alerts.estimators.answer import Falls, Response
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
+from alerts.estimators.own_history import OwnHistory
+from alerts.estimators.source import SourceResistance
 from alerts.keyed import Drains, Keyed, State, forward_w
 from alerts.limits import Limits
 from alerts.types import Situation
@@ -79,6 +81,8 @@ class Estimates:
         self.cooling = Cooling()
         self.falls = Falls()
         self.response = Response()
+        self.source = SourceResistance()
+        self.source_edges = 0
         self.fit: HeatFit | None = None
         self.block: Block | None = None  # the newest; another object each time
         self.heat_blocks = 0
@@ -124,6 +128,8 @@ class Estimates:
         heat_w = supply_v * total_a - power_w + reflected_w if currents else nan
         self.dissipation_w = heat_w
         self._edges(clock_s, is_keyed, now)
+        if self.source.feed(supply_v, total_a, is_keyed, self.keyed.steady(clock_s)):
+            self.source_edges += 1
         self._thermal(clock_s, values[HEATSINK], heat_w, values[AMBIENT], is_keyed)
         if state is not self._state or now.drive is not self.drive:
             self._state, self.drive = state, now.drive
@@ -269,6 +275,20 @@ class Estimates:
                 seconds = inf
         air_sd = 0.5 if self._before and self._before[2] == self._before[2] else 2.0
         return Forecast(peak_c, sqrt(moved_k * moved_k + air_sd * air_sd), seconds)
+
+    def idle_at(self, idle: OwnHistory | None, at_c: float = 25.0) -> tuple[float | None, float | None]:
+        """Idle current at a temperature, A, and its coefficient, A/K, by this bay's idle windows; None if unknown."""
+        if idle is None:
+            return None, None
+        if not idle.ready:
+            # a first window tells the current as it is, near room temperature, and no coefficient
+            mean = idle.waiting_mean()
+            return (exp(mean), None) if mean is not None else (None, None)
+        log_a, per_k = idle.fit.theta[0], idle.fit.theta[1]
+        current_a = exp(log_a + per_k * (at_c - idle.origin[0]))
+        # a coefficient that is no surer than a guess is not told
+        sure = sqrt(idle.fit.covariance[1][1]) < 0.001
+        return current_a, per_k * current_a if sure else None
 
     # electricity -----------------------------------------------------------------------------------------------
 

@@ -3,8 +3,12 @@
 from collections.abc import Sequence
 
 from alerts.estimates import Estimates
+from alerts.figures import Figures, figures
 from alerts.limits import Limits
 from alerts.rules import ALL, BETWEEN_SOAKS
+from alerts.rules.bias_drift import BiasDrift
+from alerts.rules.thermal_forecast import ThermalForecast
+from alerts.rules.thermal_runaway import ThermalRunaway
 from alerts.types import Event, Finding, Priority, Rule, Situation, Standing, not_yet
 from alerts.watch import Terms
 from sensors.types import Frame
@@ -20,6 +24,7 @@ class Judge:
 
     def __init__(self, bay: str, limits: Limits, lease_s: float = 3.0) -> None:
         self._estimates = Estimates(limits)
+        self._junction_k_per_w = limits.junction_k_per_w or None
         terms = Terms(bay, limits, lease_s, self._estimates)
         self._rules: tuple[Rule, ...] = tuple(make(terms) for make in ALL)
         self._between = tuple(rule for rule in self._rules if rule.name in BETWEEN_SOAKS)
@@ -48,6 +53,18 @@ class Judge:
             if found:
                 said.extend(found)
         return self._keep(said) if said else said
+
+    def figures(self) -> Figures:
+        """The derived figures for the screen: heatsink, loop gain, forecast, idle current, junction estimate."""
+        forecast = gain = idle = None
+        for rule in self._rules:
+            if isinstance(rule, ThermalForecast):
+                forecast = rule.forecast
+            elif isinstance(rule, ThermalRunaway):
+                gain = rule.gain
+            elif isinstance(rule, BiasDrift):
+                idle = rule.idle
+        return figures(self._estimates, forecast, gain, idle, self._junction_k_per_w)
 
     def standings(self) -> dict[str, Standing]:
         """Whether each rule can judge this bay, and why not."""

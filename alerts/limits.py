@@ -26,6 +26,9 @@ class Limits(BaseModel):
         110.0, gt=-20, le=250, description="temperature at an output device at which the bay is unkeyed"
     )
     case_margin_c: float = Field(10.0, ge=0, description="a warning comes this far under case_c")
+    junction_k_per_w: float = Field(
+        0.0, ge=0, description="thermal resistance heatsink to junction of one device, for the estimate; 0 is not known"
+    )
     temperature_deadband_c: float = Field(
         2.0, ge=0, description="a temperature must fall this far under its limit to be normal again"
     )
@@ -53,8 +56,11 @@ class Limits(BaseModel):
     )
     imbalance_dwell_s: float = Field(10.0, ge=0, description="time out of balance before it is said")
 
+    imbalance_gross_dwell_s: float = Field(
+        3.0, ge=0, description="time with a spread over twice imbalance_ratio before the bay is unkeyed"
+    )
     imbalance_growth_ratio: float = Field(
-        0.05, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
+        0.04, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
     )
 
     # bias-drift

@@ -19,6 +19,8 @@ CLIP_SD = 3.0
 INFORMATION = 0.34
 #: share of the newest residual in the smoothed one
 SMOOTH = 0.25
+#: a residual moves its smoothed value as if it were no further off than this
+_STEP_SD = 8.0
 #: how full the fullest chart may be before learning stops
 _LEARN_BELOW = 0.4
 #: observations without which a history says nothing
@@ -42,7 +44,7 @@ class OwnHistory:
     data. The constant is free. ``run`` is the in-control run length of the test, in samples.
     """
 
-    __slots__ = ("_bank", "_delay_s", "_line", "_origin", "_prior", "_room", "fit", "floor_sd", "off")
+    __slots__ = ("_bank", "_delay_s", "_line", "_prior", "_room", "fit", "floor_sd", "off", "origin")
 
     def __init__(
         self, prior: Sequence[tuple[float, float]], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
@@ -50,7 +52,7 @@ class OwnHistory:
         self._prior = prior
         self._delay_s = delay_s
         self._line: deque[tuple[float, tuple[float, ...], float]] = deque()
-        self._origin: tuple[float, ...] = ()
+        self.origin: tuple[float, ...] = ()
         self._bank = Bank(run)
         self._room = 256  # bounds the line where samples come faster than anybody would send them
         self.floor_sd = floor_sd
@@ -67,11 +69,16 @@ class OwnHistory:
         """Whether it has learned enough to judge by."""
         return self.fit.count >= LEAST
 
+    def waiting_mean(self) -> float | None:
+        """The mean of what waits to be learned, None where that is too little."""
+        line = self._line
+        return sum([figure for _, _, figure in line]) / len(line) if len(line) >= LEAST else None
+
     def feed(self, clock_s: float, explaining: Sequence[float], figure: float) -> Judged | None:
         """Take one sample; None until the history is long enough to judge by."""
-        if not self._origin:
-            self._origin = tuple(explaining)
-        x = (1.0, *[a - b for a, b in zip(explaining, self._origin, strict=True)])
+        if not self.origin:
+            self.origin = tuple(explaining)
+        x = (1.0, *[a - b for a, b in zip(explaining, self.origin, strict=True)])
         line = self._line
         calm = self._bank.fullness < _LEARN_BELOW
         while line and (clock_s - line[0][0] > self._delay_s or len(line) >= self._room):
@@ -84,7 +91,7 @@ class OwnHistory:
         expected, sure_sd = self.fit.predict(x)
         sd = sqrt(sure_sd * sure_sd + self.fit.noise_sd * self.fit.noise_sd)
         residual = figure - expected
-        self.off += SMOOTH * (max(-8.0 * sd, min(8.0 * sd, residual)) - self.off)
+        self.off += SMOOTH * max(-_STEP_SD * sd, min(_STEP_SD * sd, residual - self.off))
         signal = self._bank.feed(max(-CLIP_SD, min(CLIP_SD, residual / sd)))
         self._bank.hold()
         return Judged(self.off, sd, expected, signal is not None, signal.up if signal else False)

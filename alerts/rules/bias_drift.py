@@ -81,6 +81,11 @@ class BiasDrift:
             return not_applicable("no drain current is measured")
         return not_yet("the radio has not been keyed long enough in one drive to know its own current")
 
+    @property
+    def idle(self) -> OwnHistory | None:
+        """The history of the idle current, where there has been any."""
+        return self._histories.get(Drive.IDLE)
+
     def _history(self, drive: Drive) -> OwnHistory:
         history = self._histories.get(drive)
         if history is None:

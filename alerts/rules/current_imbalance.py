@@ -26,12 +26,16 @@ class CurrentImbalance:
         limits = terms.limits
         self._drains = Drains()
         self._keyed = Keyed(limits)
-        drive = (limits.imbalance_warning_ratio, limits.imbalance_ratio)
-        idle = (limits.imbalance_idle_warning_ratio, limits.imbalance_idle_ratio)
+        dwell_s = limits.imbalance_dwell_s
+        drive = _steps(limits.imbalance_warning_ratio, limits.imbalance_ratio, dwell_s)
+        idle = _steps(limits.imbalance_idle_warning_ratio, limits.imbalance_idle_ratio, dwell_s)
         self._kinds = {
-            State.DRIVEN: (_watch(terms, "drive", "under drive", *drive), limits.imbalance_floor_a),
-            State.IDLE: (_watch(terms, "idle", "at idle", *idle), limits.imbalance_idle_floor_a),
+            State.DRIVEN: (_watch(terms, "drive", "under drive", drive), limits.imbalance_floor_a),
+            State.IDLE: (_watch(terms, "idle", "at idle", idle), limits.imbalance_idle_floor_a),
         }
+        # a device that has gone open is no matter of ten seconds
+        gross = [Step(Priority.TRIP, 2.0 * limits.imbalance_ratio, limits.imbalance_gross_dwell_s)]
+        self._gross = _watch(terms, "gross", "under drive", gross)
         self._growth = Growth(terms, self.name)
         self._frames = 0
         self._judging = False
@@ -50,7 +54,12 @@ class CurrentImbalance:
         if not mean_a > floor_a:  # nor when one of them is nan
             return grown
         self._judging = True
-        found = watch.judge((max(currents) - min(currents)) / mean_a, frame.clock_s, frame.time_ns, now.sample_s)
+        spread = (max(currents) - min(currents)) / mean_a
+        found = watch.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
+        if state is State.DRIVEN:
+            gross = self._gross.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
+            if gross:
+                found = [*found, *gross]
         return [*found, *grown] if grown else found
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
@@ -68,18 +77,18 @@ class CurrentImbalance:
         return not_yet("the radio has not been keyed steadily with enough current in all devices")
 
 
-def _watch(terms: Terms, subject: str, when: str, warning: float, trip: float) -> Watch:
-    limits = terms.limits
+def _steps(warning: float, trip: float, dwell_s: float) -> list[Step]:
+    return [Step(Priority.WARNING, min(warning, trip), dwell_s), Step(Priority.TRIP, trip, dwell_s)]
+
+
+def _watch(terms: Terms, subject: str, when: str, steps: list[Step]) -> Watch:
     look = "look at the bias of each device, at its screws and thermal pad, then at the devices as a pair"
     return Watch(
         terms,
         CurrentImbalance.name,
         subject,
         unit="1",
-        steps=[
-            Step(Priority.WARNING, min(warning, trip), limits.imbalance_dwell_s),
-            Step(Priority.TRIP, trip, limits.imbalance_dwell_s),
-        ],
+        steps=steps,
         tell=sentence(f"drain current imbalance {when}", percent, look),
         deadband=_DEADBAND_RATIO,
     )

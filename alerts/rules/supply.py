@@ -1,13 +1,15 @@
-"""``supply``: the radio's supply voltage out of its band; the low side under load only."""
+"""``supply``: the radio's supply voltage out of its band, the low side under load only; and its source resistance."""
 
 from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.keyed import Keyed, State
-from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_yet
-from alerts.watch import NOTHING, Step, Terms, Watch, sentence, volt
+from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
+from alerts.watch import NOTHING, Condition, Step, Terms, Watch, sentence, volt
 from sensors.types import SUPPLY, Frame
 
+#: key edges without which a source resistance says nothing, and within what part of its limit it is normal again
+_LEAST_EDGES, _BACK = 3, 0.8
 _KEYED = frozenset({State.KEYED, State.IDLE, State.DRIVEN})
 
 
@@ -49,6 +51,10 @@ class Supply:
             tell=sentence("supply", volt, "look at the supply's voltage setting and its sense leads"),
             deadband=limits.supply_deadband_v,
         )
+        self._estimates = terms.estimates
+        self._edges = 0
+        self._source_ohm = limits.source_ohm
+        self._source = Condition(terms, self.name, "source", Priority.WARNING, 0.0)
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -61,8 +67,30 @@ class Supply:
                 self._judging = True
             low = self._low.judge(supply_v, clock_s, time_ns, now.sample_s)
             if low:
-                return [*said, *low]
+                said = [*said, *low]
+        if self._estimates.source_edges != self._edges:
+            source = self._edge(frame)
+            if source:
+                return [*said, *source]
         return said
+
+    def _edge(self, frame: Frame) -> Sequence[Finding]:
+        source, limit = self._estimates.source, self._source_ohm
+        self._edges = self._estimates.source_edges
+        if source.edges < _LEAST_EDGES:
+            return NOTHING
+        ohm = source.ohm
+        event = self._source.judge_band(ohm > limit, ohm < _BACK * limit, frame.clock_s, frame.clock_s)
+        if event is None:
+            return NOTHING
+        if event is Event.RETURNED:
+            text = f"the supply's source resistance is back at {ohm:.2f} ohm"
+        else:
+            text = (
+                f"the supply loses {ohm:.2f} V for each ampere at the last {source.edges} key edges, over the limit of "
+                f"{limit:g} ohm: look at its leads, their connectors and the fuse holder, then at the supply itself"
+            )
+        return [self._source.finding(event, frame.time_ns, text, unit="Ohm", value=ohm, limit=limit)]
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no voltage: link-lost watches for that."""

@@ -121,7 +121,7 @@ def test_a_warning_stays_through_the_rests_and_returns_under_load(story: Make, b
         s.key(True)
         s.run(20, supply=12.2)
         s.key(False)
-        s.run(20)
+        s.run(20, supply=12.9)
     assert brief(s.said) == [("supply", RAISED, WARNING)]
     s.key(True)
     assert brief(s.run(20)) == [("supply", RETURNED, WARNING)]

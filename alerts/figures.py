@@ -1,0 +1,72 @@
+"""The derived figures of a bay for the screen: what the estimators know, and None where they don't."""
+
+from math import inf
+
+import msgspec
+
+from alerts.estimates import Estimates, Forecast
+from alerts.estimators.loop_gain import Gain
+from alerts.estimators.own_history import OwnHistory
+
+
+class Figures(msgspec.Struct, frozen=True):
+    """Units in the names; a pair ``..._sd`` is one standard deviation. ``junction_c`` is an estimate (JESD51)."""
+
+    heatsink_k_per_w: float | None = None
+    heatsink_k_per_w_sd: float | None = None
+    heatsink_tau_s: float | None = None
+    dissipation_w: float | None = None
+    loop_gain: float | None = None
+    loop_gain_sd: float | None = None
+    forecast_peak_c: float | None = None
+    forecast_sd_k: float | None = None
+    time_to_limit_s: float | None = None
+    idle_25c_a: float | None = None
+    idle_per_k_a: float | None = None
+    source_ohm: float | None = None
+    junction_c: tuple[float, ...] = ()
+
+
+def figures(
+    estimates: Estimates,
+    forecast: Forecast | None,
+    gain: Gain | None,
+    idle: OwnHistory | None,
+    junction_k_per_w: float | None,
+) -> Figures:
+    """Gather them; ``junction_k_per_w`` is R_theta from heatsink to junction of one device, where somebody gave it."""
+    fit, window = estimates.fit, estimates.cooling.now
+    k_per_w = sd = tau_s = None
+    if fit is not None:
+        k_per_w, sd = fit.k_per_w, fit.k_per_w_sd
+        if window is not None:
+            k_per_w, sd = 1.0 / window.w_per_k, window.sd / window.w_per_k**2
+        tau_s = fit.capacity_j_per_k * k_per_w
+    idle_a, idle_per_k = estimates.idle_at(idle)
+    return Figures(
+        heatsink_k_per_w=k_per_w,
+        heatsink_k_per_w_sd=sd,
+        heatsink_tau_s=tau_s,
+        dissipation_w=_known(estimates.dissipation_w),
+        loop_gain=gain.value if gain else None,
+        loop_gain_sd=gain.sd if gain else None,
+        forecast_peak_c=forecast.peak_c if forecast else None,
+        forecast_sd_k=forecast.sd_k if forecast else None,
+        time_to_limit_s=forecast.seconds if forecast and forecast.seconds < inf else None,
+        idle_25c_a=idle_a,
+        idle_per_k_a=idle_per_k,
+        source_ohm=_known(estimates.source.ohm),
+        junction_c=_junctions(estimates, junction_k_per_w),
+    )
+
+
+def _junctions(estimates: Estimates, k_per_w: float | None) -> tuple[float, ...]:
+    # T_J = T_ref + P_D,i * R_theta, the dissipation shared out in the ratio of the currents
+    block = estimates.block
+    if k_per_w is None or block is None or not block.total_a > 0.0:
+        return ()
+    return tuple(block.heatsink_c + k_per_w * block.dissipation_w * a / block.total_a for a in block.currents_a)
+
+
+def _known(value: float) -> float | None:
+    return value if value == value else None  # noqa: PLR0124  nan
