@@ -97,7 +97,7 @@ function summary() {
   const count = unseen().length;
   const open = alerts.filter((a) => a.state !== "normal" && !HIDDEN.has(a.state)).length;
   if (!open) return "";
-  return count ? `${count} unacknowledged, ${open} in all. Worst and newest first.` : `All ${open} acknowledged. They go when what they tell of is over.`;
+  return count ? `${count} unacknowledged, ${open} in all. Worst and newest first.` : `Acknowledged: ${open}. Each goes when what it tells of is over.`;
 }
 
 // cards in the order of the list; the one that has the focus keeps it, and one that goes hands it to its neighbour

@@ -6,7 +6,7 @@ import { fixed, moment } from "./words.js";
 // EEMUA 191: alerts in ten minutes, and what each stretch of the ruler is called there
 const MARKS = [0, 1, 2, 10, 20];
 const WORDS = ["acceptable", "manageable", "over-demanding", "unacceptable"];
-const WIDE = 400;
+const WIDE = 340;
 let drawn = "";
 
 // each stretch is as wide as the next: what matters is in which one stands

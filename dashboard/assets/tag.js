@@ -20,12 +20,12 @@ const STATES = {
 // what a person may do: the word on its button, what its form asks for, the word on the form's own button
 const ORDERS = {
   acknowledge: { word: "Acknowledge" },
+  note: { word: "… with a note", asks: ["note"], what: "Note", done: "Acknowledge", as: "acknowledge" },
   reset: { word: "Reset …", asks: ["note"], what: "What was mended?", done: "Reset the trip" },
   unshelve: { word: "Take off the shelf" },
   "in-service": { word: "Put back in service" },
   shelve: { word: "Shelve …", asks: ["minutes", "reason"], what: "Why?", done: "Shelve it" },
   "out-of-service": { word: "Out of service …", asks: ["note"], what: "Why?", done: "Take out of service" },
-  note: { word: "Acknowledge with a note …", asks: ["note"], what: "Note", done: "Acknowledge", as: "acknowledge" },
 };
 const MINUTES = [10, 30, 60, 120, 240, 480, 720];
 
@@ -58,10 +58,12 @@ export function makeTag(alert, changed) {
     "article",
     { class: "alert", id: `alert-${alert.id}`, tabindex: "-1" },
     card.priority,
-    el("div", { class: "tag-body" }, card.words, el("div", { class: "tag-line" }, card.bay, card.state, card.age, card.facts), card.more),
+    card.words,
+    el("div", { class: "tag-line" }, card.bay, card.state, card.age, card.facts),
     card.orders,
     card.form,
     card.said,
+    card.more,
   );
   return card;
 }
@@ -121,17 +123,19 @@ function setOrders(card, alert) {
   if (key === card.may) return;
   card.may = key;
   const names = Object.keys(ORDERS).filter((name) => may.includes(name));
-  card.orders.replaceChildren(...names.map((name, i) => orderButton(card, alert, name, i === 0)));
-  if (!card.form.hidden && !names.includes(card.form.dataset.order)) closeForm(card);
+  card.orders.replaceChildren(...names.map((name) => orderButton(card, alert, name)));
+  if (!card.form.hidden && !names.includes(card.form.dataset.asks)) closeForm(card);
 }
 
-function orderButton(card, alert, name, first) {
-  const look = first && !ORDERS[name].asks ? "go" : "quiet";
+function orderButton(card, alert, name) {
+  const look = name === "acknowledge" ? "go" : "quiet";
   const button = el("button", { type: "button", class: look, "data-order": name }, ORDERS[name].word);
-  button.setAttribute("aria-label", `${ORDERS[name].word.replace(" …", "")}: ${alert.bay}, ${alert.rule}`);
+  button.setAttribute("aria-label", `${nameOf(name)}: ${alert.bay}, ${alert.rule}`);
   button.addEventListener("click", () => (ORDERS[name].asks ? openForm(card, alert, name) : give(card, name, {})));
   return button;
 }
+
+const nameOf = (name) => (name === "note" ? "Acknowledge with a note" : ORDERS[name].word.replace(" …", ""));
 
 function openForm(card, alert, name) {
   const { asks, what, done } = ORDERS[name];
@@ -149,7 +153,7 @@ function openForm(card, alert, name) {
   cancel.addEventListener("click", () => closeForm(card, name));
   parts.push(el("div", { class: "tag-orders" }, el("button", { type: "submit", class: "go" }, done), cancel));
   card.form.replaceChildren(...parts);
-  card.form.dataset.order = name;
+  card.form.dataset.asks = name;
   card.form.hidden = false;
   card.form.onsubmit = (event) => {
     event.preventDefault();
@@ -157,7 +161,9 @@ function openForm(card, alert, name) {
     if (said.minutes) said.minutes = Number(said.minutes);
     give(card, ORDERS[name].as ?? name, said);
   };
-  card.form.onkeydown = (event) => event.key === "Escape" && closeForm(card, name);
+  card.form.onkeydown = (event) => {
+    if (event.key === "Escape") closeForm(card, name);
+  };
   card.form.querySelector("select, input").focus();
 }
 

@@ -14,7 +14,16 @@ def page() -> Component:
             html.P(id="alerts-said", className="alerts-said", role="status"),
             html.Div(
                 [
-                    html.Section(id="alert-list", className="rail", tabIndex="-1", **aria(label="Alerts that stand")),
+                    html.Div(
+                        [
+                            html.Section(
+                                id="alert-list", className="rail", tabIndex="-1", **aria(label="Alerts that stand")
+                            ),
+                            html.Section(
+                                id="alerts-hidden", className="rail-hidden", **aria(label="Put away, and over")
+                            ),
+                        ]
+                    ),
                     html.Div(
                         [
                             html.Section(id="alert-rate", className="sheet"),
@@ -26,7 +35,6 @@ def page() -> Component:
                 ],
                 className="alerts-page",
             ),
-            html.Section(id="alerts-hidden", className="rail-hidden"),
         ],
         className="page wide",
     )

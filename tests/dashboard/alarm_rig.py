@@ -1,0 +1,148 @@
+"""A daemon whose rules speak at a test's word, and which tells one target that is there and one that is not."""
+
+import asyncio
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import NamedTuple, Protocol
+
+from alerts.types import Event, Finding, Priority
+from daemon.api.server import ApiThread, build
+from daemon.config import RackFile
+from daemon.delivery.delivery import Delivery
+from daemon.serve import make_rack
+from daemon.store import Store
+from daemon.store.reader import CATALOG
+from sensors.types import NAN
+
+RACK = """
+[rack]
+name = "rack-1"
+[api]
+port = 0
+[[link]]
+name = "left"
+kind = "serial"
+port = "{port}"
+[[bay]]
+name = "bay-1"
+link = "left"
+[[bay]]
+name = "bay-2"
+link = "left"
+[[tell]]
+name = "workshop"
+url = "json://127.0.0.1:{hook}/"
+[[tell]]
+name = "night"
+url = "json://127.0.0.1:{nobody}/"
+priorities = ["trip"]
+escalate_from = "workshop"
+"""
+
+
+class Say(Protocol):
+    """Have a rule speak."""
+
+    def __call__(
+        self,
+        rule: str,
+        text: str,
+        *,
+        bay: str = "bay-1",
+        event: str = "raised",
+        priority: str = "warning",
+        value: float = NAN,
+        limit: float = NAN,
+        unit: str = "1",
+    ) -> None: ...
+
+
+class Rig(NamedTuple):
+    """The daemon's address, the voice of its rules, what the target that is there was sent, and a wait for the disk."""
+
+    api: str
+    say: Say
+    sent: list[bytes]
+    flush: Callable[[], None]
+
+
+@contextmanager
+def rig_in(folder: Path) -> Iterator[Rig]:
+    """The daemon, in this process, with a soak said to run on both bays."""
+    with ExitStack() as ends:
+        sent: list[bytes] = []
+        hook = ends.enter_context(_hook(sent))
+        nobody = ends.enter_context(socket.create_server(("127.0.0.1", 0))).getsockname()[1]
+        path = folder / "rack.toml"
+        path.write_text(RACK.format(port=folder / "not-there", hook=hook, nobody=nobody))
+        config = RackFile.from_file(path)
+        store = ends.enter_context(Store(config.rack.data))
+        rack = make_rack(config, store)
+        delivery = ends.enter_context(Delivery(config, config.rack.data / CATALOG))
+        api = ApiThread(build(config, rack, store, delivery), socket.create_server(("127.0.0.1", 0)))
+        began, stop = threading.Event(), asyncio.Event()
+        loops: list[asyncio.AbstractEventLoop] = []
+
+        async def run() -> None:
+            loops.append(asyncio.get_running_loop())
+            loops[0].call_soon(began.set)
+            await rack.run(stop)
+
+        thread = threading.Thread(target=asyncio.run, args=(run(),))
+        thread.start()
+        api.start()
+        ends.callback(api.stop)
+        ends.callback(thread.join, 10)
+        assert began.wait(5)
+        ends.callback(lambda: loops[0].call_soon_threadsafe(stop.set))
+
+        def on_loop(act: Callable[[], None]) -> None:
+            rack.order(lambda _clock_s, _time_ns: act()).result(5)
+
+        book = rack.book
+        assert book is not None
+        for name in ("bay-1", "bay-2"):
+            on_loop(lambda name=name: book.begin(name))  # type: ignore[misc]
+
+        def say(
+            rule: str,
+            text: str,
+            *,
+            bay: str = "bay-1",
+            event: str = "raised",
+            priority: str = "warning",
+            value: float = NAN,
+            limit: float = NAN,
+            unit: str = "1",
+        ) -> None:
+            finding = Finding(1, bay, rule, Event(event), Priority(priority), value, limit, unit, text)
+            on_loop(lambda: book.hear(0, finding))
+            store.flush()
+
+        yield Rig(f"http://127.0.0.1:{api.port}", say, sent, store.flush)
+
+
+@contextmanager
+def _hook(sent: list[bytes]) -> Iterator[int]:
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            sent.append(self.rfile.read(int(self.headers["content-length"])))
+            self.send_response(200)
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            """Nothing: a test's own output is enough."""
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        yield server.server_address[1]
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join(5)
