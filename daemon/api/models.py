@@ -162,6 +162,7 @@ class BayView(Model):
     strip: list[tuple[float, float]] = Field(default_factory=list)  # (elapsed_s, heatsink_c), at most 400
     # the forecast ahead of the trace: (elapsed_s, low, middle, high) in °C, in the order of time; the band is of 95 %
     forecast: list[tuple[float, float, float, float]] = Field(default_factory=list)
+    derived: dict[str, float] = Field(default_factory=dict)  # what the estimators know; the unit ends the name
     tags: list[Tag] = Field(default_factory=list)
     readings: list[Reading] = Field(default_factory=list)
     rules: list[RuleStanding] = Field(default_factory=list)

@@ -9,6 +9,8 @@ import time
 
 import msgspec
 
+from alerts.figures import Figures as Known
+from daemon.api.cone import cone
 from daemon.api.models import BayLink, BayView, Figures, RackView, Reading, RuleStanding
 from daemon.bay import Bay
 from daemon.loop import Rack
@@ -42,6 +44,7 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
     frame, course, strip, ended = bay.last, bay.course, bay.strip, bay.ended
     plan = course.plan if course else None
     seen = None if frame is None else _number(frame.values[KEY])
+    known = bay.judge.figures()
     return BayView(
         bay=bay.name,
         status=bay.status,
@@ -59,7 +62,9 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
         ask=course.ask if course and bay.soaking else None,
         verdict=ended.verdict if ended else None,
         reasons=ended.reasons if ended else [],
-        figures=figures(bay),
+        figures=figures(bay, known),
+        forecast=cone(bay, known),
+        derived=derived(known) if whole else {},
         strip=list(strip.points) if strip and whole else [],
         tags=list(strip.tags) if strip else [],
         readings=readings(bay) if whole else [],
@@ -68,7 +73,14 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
     )
 
 
-def figures(bay: Bay) -> Figures:
+def derived(known: Known) -> dict[str, float]:
+    """What the estimators know, by name; what they don't is left out."""
+    named = {name: value for name, value in msgspec.structs.asdict(known).items() if isinstance(value, float)}
+    named |= {f"junction_{i}_c": value for i, value in enumerate(known.junction_c, 1)}
+    return {name: round(value, 5) for name, value in named.items() if math.isfinite(value)}
+
+
+def figures(bay: Bay, known: Known) -> Figures:
     """The figures of a shelf from its last frame."""
     frame = bay.last
     if frame is None:
@@ -80,6 +92,7 @@ def figures(bay: Bay) -> Figures:
     return Figures(
         heatsink_c=_number(values[HEATSINK]),
         heatsink_limit_c=bay.limits.heatsink_c,
+        time_to_limit_s=known.time_to_limit_s if bay.lent else None,
         drains_a=drains,
         forward_w=_number(values[FORWARD]),
         forward_change_db=None if bay.power.db is None or not bay.lent else round(bay.power.db, 2),
