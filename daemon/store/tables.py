@@ -90,3 +90,15 @@ DELIVERY = sa.Table(
 DELIVERY_BOOKED = sa.Table(
     "delivery_booked", TABLES, sa.Column("change", sa.BigInteger, primary_key=True, autoincrement=False)
 )
+#: the digest of each sealed file that was ever written of a job; the newest is the one in the folder
+SEALS = sa.Table(
+    "seals",
+    TABLES,
+    sa.Column("seal", sa.Integer, primary_key=True),
+    sa.Column("job", sa.Integer, sa.ForeignKey("jobs.job", name="fk_seals_job"), nullable=False),
+    sa.Column("sha256", sa.Text, nullable=False, index=True),
+    sa.Column("bytes", sa.BigInteger, nullable=False),
+    sa.Column("frames", sa.BigInteger, nullable=False),
+    sa.Column("sealed_ns", sa.BigInteger, nullable=False),
+    sa.UniqueConstraint("job", "sha256", name="uq_seals"),
+)
