@@ -9,8 +9,9 @@ from typing import TypeVar
 import sqlalchemy as sa
 
 from daemon.store.catalog import CatalogWriter, Entry
-from daemon.store.frames import FrameWriter, Row, Span, row
+from daemon.store.frames import FrameWriter, Span, row
 from daemon.store.items import Item, JobEnded, JobStarted
+from daemon.store.pyramid import Row
 from sensors.types import Frame
 
 #: what a commit may end in; anything else is a fault of ours and may end the writer's thread

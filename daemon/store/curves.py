@@ -6,10 +6,9 @@ import numpy as np
 from tsdownsample import MinMaxDownsampler
 
 from daemon.api.models import Curve
-from daemon.store.frames import Floats, Nanos
-from sensors.types import UNITS
+from daemon.store.buckets import SERIES_UNITS, Floats, Nanos
 
-NOTHING = np.zeros(0)
+NO_LINE = (np.zeros(0), np.zeros(0))
 LEAST_POINTS = 16
 _least_and_greatest: Any = MinMaxDownsampler  # its stubs know no types
 #: as the rule link-lost has it: no pack within three sample times is a silence
@@ -55,8 +54,7 @@ def thin(at_s: Floats, values: Floats, points: int) -> tuple[Floats, Floats]:
     return at_s[keep], values[keep]
 
 
-def curve(channel: str, at_s: Floats, values: Floats, points: int) -> Curve:
-    """One channel, thinned, as the API sends it."""
-    kept_s, kept = thin(at_s, values, points)
-    numbers = [None if v != v else v for v in kept.tolist()]  # noqa: PLR0124  nan
-    return Curve(channel=channel, unit=UNITS[channel], at_s=kept_s.tolist(), value=numbers)
+def curve(channel: str, at_s: Floats, values: Floats) -> Curve:
+    """One series as the API sends it."""
+    numbers = [None if v != v else v for v in values.tolist()]  # noqa: PLR0124  nan
+    return Curve(channel=channel, unit=SERIES_UNITS[channel], at_s=at_s.tolist(), value=numbers)

@@ -13,16 +13,14 @@ from pathlib import Path
 
 import msgspec
 import numpy as np
-import numpy.typing as npt
 
 from daemon.errors import StoreUnfit
+from daemon.store.buckets import Buckets, Floats, Nanos
+from daemon.store.pyramid import SCHEMA as BUCKETS
+from daemon.store.pyramid import Pyramid, Row, Slots, read_buckets
 from sensors.types import CHANNELS, NAN, Frame
 
-Row = tuple[object, ...]
-Floats = npt.NDArray[np.float64]
-Nanos = npt.NDArray[np.int64]
-
-VERSION = 1
+VERSION = BUCKETS_SINCE = 2
 BUSY_S = 1.0
 GROUP = 128  # rows a statement: 27 parameters each, far under SQLite's 32 766
 PAGE = 2000  # frames a read, so that no reader keeps the write-ahead log from being folded back
@@ -38,8 +36,9 @@ CREATE TABLE spans (
     job INTEGER PRIMARY KEY, bay TEXT NOT NULL, zero_ns INTEGER NOT NULL, first_ns INTEGER NOT NULL,
     last_ns INTEGER NOT NULL
 );
-PRAGMA user_version = {VERSION};
 """
+#: by the version that a file has: what brings it to the next
+_STEPS = (_SCHEMA, BUCKETS)
 _ROW = f"({', '.join('?' * (len(CHANNELS) + 6))})"
 _READ = f"SELECT time_ns, seq, clock_s, {_COLUMNS}, quality FROM frames WHERE bay = ?"
 _floats = msgspec.json.Decoder(list[float | None])
@@ -72,24 +71,35 @@ class FrameWriter:
             self._db.execute("PRAGMA synchronous = FULL")
             self._db.execute("PRAGMA journal_size_limit = 67108864")
             version = self._db.execute("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                self._db.executescript(f"BEGIN; {_SCHEMA} COMMIT;")
+            if version < VERSION:
+                steps = "".join(_STEPS[version:])
+                self._db.executescript(f"BEGIN; {steps} PRAGMA user_version = {VERSION}; COMMIT;")
         except sqlite3.Error as err:
             self._db.close()
             raise StoreUnfit(path, str(err)) from err
         if version > VERSION:
             self._db.close()
             raise StoreUnfit(path, f"was made by a newer keysoak (frames version {version}, known: {VERSION})")
+        try:
+            self._pyramid = Pyramid(self._db)
+        except sqlite3.Error as err:
+            self._db.close()
+            raise StoreUnfit(path, str(err)) from err
 
     def write(self, rows: Sequence[Row], spans: Iterable[Span]) -> None:
-        """Keep all or none; a row that is there already is left as it is. Raises sqlite3.Error."""
+        """Keep all or none, with the buckets that end; a row that is there already is left as it is.
+
+        Raises sqlite3.Error.
+        """
         db = self._db
         db.execute("BEGIN IMMEDIATE")
         try:
+            new = 0
             for i in range(0, len(rows), GROUP):
                 group = rows[i : i + GROUP]
                 sql = f"INSERT OR IGNORE INTO frames VALUES {', '.join([_ROW] * len(group))}"
-                db.execute(sql, tuple(chain.from_iterable(group)))
+                new += db.execute(sql, tuple(chain.from_iterable(group))).rowcount
+            self._pyramid.add(rows, new == len(rows))
             db.executemany(
                 "INSERT OR REPLACE INTO spans VALUES (?, ?, ?, ?, ?)",
                 [(s.job, s.bay, s.zero_ns, s.first_ns, s.last_ns) for s in spans],
@@ -97,7 +107,15 @@ class FrameWriter:
             db.execute("COMMIT")
         finally:
             if db.in_transaction:
+                self._pyramid.forget()
                 db.execute("ROLLBACK")
+
+    def fill(self) -> bool:
+        """One short step towards buckets of frames that were written before there were any; False when all is done.
+
+        Raises sqlite3.Error.
+        """
+        return self._pyramid.fill()
 
     def close(self) -> None:
         """Fold the write-ahead log back and let go of the file."""
@@ -161,3 +179,16 @@ class FrameReader:
             times, *texts = db.execute(sql, args).fetchone()
         values = {n: np.array(_floats.decode(t), np.float64) for n, t in zip(names, texts, strict=True)}
         return np.array(_ints.decode(times), np.int64), values
+
+    def in_buckets(self, of: Slots) -> int:
+        """How many frames are in these buckets; 0 where none were made yet."""
+        with self._reading() as db:
+            if db.execute("PRAGMA user_version").fetchone()[0] < BUCKETS_SINCE:
+                return 0
+            sql = "SELECT sum(frames) FROM buckets WHERE job = ? AND level = ? AND slot >= ? AND slot < ?"
+            return db.execute(sql, of).fetchone()[0] or 0
+
+    def buckets(self, of: Slots, series: Sequence[str]) -> tuple[Nanos, Buckets]:
+        """The slots that have a bucket, and the buckets with the ``series`` asked for, both in the order of time."""
+        with self._reading() as db:
+            return read_buckets(db, of, series)

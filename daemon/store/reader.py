@@ -1,6 +1,6 @@
 """What is kept, for reading."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -12,11 +12,15 @@ from daemon.errors import BadFile, NoSuch, StoreUnfit
 from daemon.plan import Plan
 from daemon.store import curves as thinning
 from daemon.store.alerts import AlertReader
+from daemon.store.buckets import SERIES
 from daemon.store.catalog import CatalogReader
-from daemon.store.frames import Floats, FrameReader
+from daemon.store.frames import FrameReader
+from daemon.store.zoom import Drawn, drawn
 from sensors.types import CHANNELS, Frame
 
 CATALOG, FRAMES = "catalog.sqlite", "frames.sqlite"
+#: thirty years; no soak is as long
+LONGEST_S = 1e9
 
 
 class Reader:
@@ -67,41 +71,37 @@ class Reader:
     def curves(
         self, job: int, from_s: float | None = None, to_s: float | None = None, points: int = 1000
     ) -> CurvesView:
-        """The channels of a job that have any value between two moments, both included.
+        """The channels of a job that have any value between two moments, both included, and its SWR.
 
         A channel has at most ``points`` points (16 where fewer are asked for): first and last, the least and the
         greatest of every part, and None where readings are missing. Raises NoSuch.
         """
-        at_s, columns, frames = self._columns(job, from_s, to_s, CHANNELS)
+        found = self._drawn(job, (from_s, to_s), points, SERIES)
         return CurvesView(
             job=job,
             from_s=from_s if from_s is not None else 0.0,
-            to_s=to_s if to_s is not None else float(at_s[-1]) if len(at_s) else 0.0,
-            frames=frames,
-            curves=[thinning.curve(name, at_s, values, points) for name, values in columns.items()],
+            to_s=to_s if to_s is not None else found.last_s,
+            frames=found.frames,
+            curves=[thinning.curve(name, *line) for name, line in found.lines.items()],
         )
 
     def strip(self, job: int, points: int = 400) -> list[tuple[float, float]]:
         """(elapsed_s, heatsink_c) of a job, at most ``points``; raises NoSuch."""
-        at_s, columns, _ = self._columns(job, None, None, CHANNELS[:1])
-        if not columns:
-            return []
-        kept_s, kept_c = thinning.thin(at_s, columns[CHANNELS[0]], points)
+        kept_s, kept_c = self._drawn(job, (None, None), points, CHANNELS[:1]).lines.get(CHANNELS[0], thinning.NO_LINE)
         pairs = zip(kept_s.tolist(), kept_c.tolist(), strict=True)
         return [(t, c) for t, c in pairs if c == c]  # noqa: PLR0124  nan
 
-    def _columns(
-        self, job: int, from_s: float | None, to_s: float | None, channels: tuple[str, ...]
-    ) -> tuple[Floats, dict[str, Floats], int]:
+    def _drawn(
+        self, job: int, between_s: tuple[float | None, float | None], points: int, series: Sequence[str]
+    ) -> Drawn:
         self._row(job)
         span = self._frames.span(job)
         if span is None:
-            return thinning.NOTHING, {}, 0
-        from_ns = span.first_ns if from_s is None else span.zero_ns + round(from_s * 1e9)
-        to_ns = span.last_ns if to_s is None else span.zero_ns + round(to_s * 1e9)
-        times_ns, columns = self._frames.columns(span, from_ns, to_ns, channels)
-        at_s = thinning.elapsed(times_ns, span.zero_ns)
-        return (*thinning.open_silences(at_s, columns), len(times_ns))
+            return Drawn(0, 0.0, {})
+        from_s, to_s = between_s
+        from_ns = span.first_ns if from_s is None else max(span.first_ns, span.zero_ns + _nanos(from_s))
+        to_ns = span.last_ns if to_s is None else min(span.last_ns, span.zero_ns + _nanos(to_s))
+        return drawn(self._frames, (span, from_ns, to_ns), points, series)
 
     def _row(self, job: int) -> RowMapping:
         row = self._catalog.job(job)
@@ -111,6 +111,11 @@ class Reader:
 
     def _tags(self, job: int) -> list[Tag]:
         return self._catalog.tags(job, job).get(job, [])
+
+
+def _nanos(seconds: float) -> int:
+    # clamped: a moment may be asked for that no 64 bits can hold
+    return round(max(-LONGEST_S, min(seconds, LONGEST_S)) * 1e9)
 
 
 @lru_cache(maxsize=256)

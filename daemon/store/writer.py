@@ -116,6 +116,17 @@ class Writer:
                 pass
             if last:
                 return
+            self._fill()
+
+    def _fill(self) -> None:
+        # at least a step a round, so that it comes to its end also where readings never pause
+        while not self._taken and not self._closing:
+            try:
+                more = self._frames.fill()
+            except FAILURES:
+                return  # tried again in the next round; should the disk be ill, the next commit tells
+            if not more or self._queue:
+                return
 
     def _take(self) -> bool:
         if not self._taken:
