@@ -5,6 +5,7 @@ from enum import StrEnum
 
 import msgspec
 
+from alerts.guard import doubts
 from alerts.keyed import Drains, Keyed, State
 from alerts.limits import Limits
 from alerts.rules.reflected_power import swr
@@ -47,6 +48,7 @@ class Tally:
 
     def __init__(self, limits: Limits, sample_s: float) -> None:
         self._sample_s = sample_s
+        self._limits = limits
         self._keyed = Keyed(limits)
         self._drains = Drains()
         self._last_s = NAN
@@ -106,9 +108,11 @@ class Tally:
         standing: Sequence[Finding] = (),
         stopped: str = "",
         standings: Mapping[str, Standing] | None = None,
+        expanded: Mapping[str, float] | None = None,
     ) -> Verdict:
         """The verdict. ``asked_s`` is the plan's key-down, s; ``standing`` what is raised and has not returned;
-        ``stopped`` why the soak ended before its plan did; ``standings`` which rules could not judge."""
+        ``stopped`` why the soak ended before its plan did; ``standings`` which rules could not judge; ``expanded``
+        the expanded uncertainty (k = 2) of figures, by name: those are judged with a guard band."""
         trips = [f for f in self._raised.values() if f.priority is Priority.TRIP]
         still = {(f.rule, f.subject) for f in standing}
         warnings = [f for f in self._raised.values() if f.priority is not Priority.TRIP]
@@ -131,6 +135,8 @@ class Tally:
             return self._ended(Outcome.FAIL, [*bad, *notes])
         short = self._short(asked_s)
         short += [f"still: {f.text}" for f in standing if f.rule == "link-lost"]
+        if expanded:
+            short += doubts(self.figures(), self._limits.model_dump(), expanded)
         if short:
             return self._ended(Outcome.INCOMPLETE, [*short, *notes])
         return self._ended(Outcome.PASS, notes or ["no rule had anything to say"])
