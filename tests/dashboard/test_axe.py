@@ -1,0 +1,71 @@
+"""WCAG 2.2 AA, as far as axe-core can tell, on every page, light and dark, with alerts and without."""
+
+import importlib.util
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.dashboard.alarm_rig import rig_in
+from tests.dashboard.conftest import served
+from tests.dashboard.test_browser import PATHS, settled
+
+#: the package is only the carrier of axe.min.js
+_CARRIER = importlib.util.find_spec("axe_playwright_python")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+RUN = f"""async () => (await axe.run(document, {{ runOnly: {TAGS} }})).violations
+  .flatMap((v) => v.nodes.map((n) => `${{v.id}}: ${{n.target.join(" ")}}: ${{n.html.slice(0, 120)}}`))"""
+
+pytestmark = pytest.mark.skipif(_CARRIER is None, reason="axe-playwright-python, which carries axe.min.js, is missing")
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    """The text of axe-core."""
+    assert _CARRIER is not None
+    assert _CARRIER.origin is not None
+    return (Path(_CARRIER.origin).parent / "axe.min.js").read_text()
+
+
+@pytest.fixture(scope="module")
+def alarmed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A dashboard with a trip, a warning with something folded, and one that is over."""
+    with rig_in(tmp_path_factory.mktemp("alarmed")) as rig:
+        rig.say("over-current", "device 2 draws 5.61 A", priority="trip", value=5.61, limit=5.0, unit="A")
+        rig.say("over-temperature", "heatsink is 71.2 °C", value=71.2, limit=70.0, unit="Cel")
+        rig.say("supply", "supply is 12.31 V", bay="bay-2", value=12.31, limit=12.5, unit="V")
+        with served(rig.api) as port:
+            yield f"http://127.0.0.1:{port}"
+
+
+def violations(browser: Browser, axe: str, url: str, scheme: str, path: str) -> list[str]:
+    """What axe-core finds on a page that stands as it is read."""
+    context: Any = browser.new_context(color_scheme=scheme, bypass_csp=True, viewport={"width": 1280, "height": 900})
+    tab = context.new_page()
+    tab.goto(url + path)
+    settled(tab, path)
+    expect(tab.locator("#degrees button")).to_have_count(2)
+    if path == "/alerts":
+        expect(tab.locator("#tells h2")).to_be_visible()
+    for fold in tab.locator("main summary, #more summary").all():
+        if fold.is_visible():
+            fold.click()
+    tab.evaluate(axe)
+    found: list[str] = tab.evaluate(RUN)
+    context.close()
+    return found
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", PATHS)
+def test_no_page_has_a_violation(browser: Browser, axe: str, address: str, scheme: str, path: str) -> None:
+    """Opened as anybody opens it, and with all that folds away unfolded."""
+    assert violations(browser, axe, address, scheme, path) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_alerts_that_hang_have_none_either(browser: Browser, axe: str, alarmed: str, scheme: str) -> None:
+    """Cards, badges, folded effects, history, and the forms."""
+    assert violations(browser, axe, alarmed, scheme, "/alerts") == []
