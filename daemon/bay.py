@@ -12,9 +12,10 @@ from alerts.limits import Limits
 from alerts.rules.keying import stuck_key_known_s
 from alerts.types import Event, Finding, Priority, Situation
 from alerts.verdict import Tally
-from daemon.api.models import BayStatus, Tag
+from daemon.api.models import BayStatus
 from daemon.errors import Refused
 from daemon.plan import Plan
+from daemon.said import stood_still, tag
 from daemon.soak import Begun, Course, Ended, PowerChange, Strip
 from daemon.supplycut import Relay, SupplyCut
 from sensors.types import KEY, NAN, Drive, Frame
@@ -164,6 +165,15 @@ class Bay:
         self.course.go_on(clock_s)
         self._follow(clock_s)
 
+    def stood_still(self, stood_s: float, clock_s: float, time_ns: int) -> None:
+        """Nobody has looked at this bay for ``stood_s``: a loan that ran out is not renewed, and its soak is over."""
+        if not self.lent or clock_s < self._next_word_s + self.lease_s * 2 / 3:
+            return
+        said = stood_still(self.name, stood_s, self.lease_s, time_ns)
+        self._act(said, clock_s)
+        for finding in said:
+            self._hear(finding, clock_s)
+
     def release(self, clock_s: float, time_ns: int, person: str, note: str) -> None:
         """A person closes the supply relay that a cut has opened; Refused where it is not open."""
         self._hear(self.supply.release(clock_s, time_ns, person, note), clock_s)
@@ -271,18 +281,3 @@ class Bay:
             self.job, self.name, time_ns, str(verdict.verdict), list(verdict.reasons), dict(verdict.figures)
         )
         self._notes.end(self.ended)
-
-
-def tag(finding: Finding, at_s: float) -> Tag:
-    """A finding as a page hangs it on a time axis."""
-    return Tag(
-        at_s=round(at_s, 3),
-        time_ns=finding.time_ns,
-        rule=finding.rule,
-        event=finding.event,
-        priority=finding.priority,
-        value=finding.value if finding.value == finding.value else None,
-        limit=finding.limit if finding.limit == finding.limit else None,
-        unit=finding.unit,
-        text=finding.text,
-    )

@@ -19,6 +19,9 @@ from sensors.types import Clock, Frame, Link
 
 T = TypeVar("T")
 
+#: between two ticks: beyond any load, and short of the shortest lease that rack.toml takes
+STOOD_S = 0.5
+
 #: how often time passes where no frame comes: well under the shortest dwell and a tenth of the shortest lease
 TICK_S = 0.05
 
@@ -41,7 +44,7 @@ class Rack:
         self._link_of: dict[str, Link] = {}
         self._keeper = keeper
         self._clock, self._wall_ns = clock, wall_ns
-        self._began_s = clock()
+        self._began_s = self._beat_s = clock()
         self._loop: asyncio.AbstractEventLoop | None = None
 
     def up_s(self) -> float:
@@ -89,22 +92,32 @@ class Rack:
         bay = self.bays.get(frame.bay)
         if bay is None:
             return  # the link counts strangers; it was configured without this one
+        if frame.clock_s - self._beat_s > STOOD_S:
+            self._beat(frame.clock_s, self._wall_ns())
         # kept first: the reading that ends a soak is its last, and a replay must find it there
         self._keeper.put(frame)
         bay.take(frame)
         self.frames += 1
 
     async def _tick(self) -> None:
-        due_s = self._clock()
+        self._beat_s = due_s = self._clock()
         while True:
             due_s = max(due_s + TICK_S, self._clock())
             await asyncio.sleep(due_s - self._clock())
             now_s, now_ns = self._clock(), self._wall_ns()
             self.lag_s = max(now_s - due_s, self.lag_s * 0.99)
+            self._beat(now_s, now_ns)
             for bay in self.bays.values():
                 bay.tick(now_s, now_ns)
             if self.book:
                 self.book.tick()
+
+    def _beat(self, now_s: float, now_ns: int) -> None:
+        # this process was stopped, or starved: loans that ran out meanwhile are not made good as if nothing had been
+        stood_s, self._beat_s = now_s - self._beat_s, now_s
+        if stood_s > STOOD_S:
+            for bay in self.bays.values():
+                bay.stood_still(stood_s, now_s, now_ns)
 
     # orders, from any thread -------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ way at a time. Orders are passed on as they come.
 """
 
 import asyncio
+import time
 from collections.abc import AsyncIterator
 from contextlib import suppress
 
@@ -28,6 +29,8 @@ IDLE_S = 5.0
 HISTORY = "/v1/jobs"
 SLOW = "/v1/tell"
 STREAM = "/v1/live"
+#: ``daemon/api/guard.py`` has it too; this process loads none of what that needs
+UNTIL = "x-keysoak-until"
 _MOST_KEPT = 256
 _SILENT = "the safety loop does not answer: pull the key lines by hand"
 _NO_HISTORY = "what was kept can't be read now: ask again in a few seconds"
@@ -76,6 +79,10 @@ class Front:
         answer = await self._answer(Request(scope, receive, send))
         await answer(scope, receive, send)
 
+    async def close(self) -> None:
+        """Let the connections go."""
+        await self._http.aclose()
+
     async def _answer(self, request: Request) -> Response:
         path = request.url.path
         if path == HISTORY or path.startswith(HISTORY + "/"):
@@ -106,6 +113,7 @@ class Front:
 
     async def _pass_on(self, request: Request, to: str, timeout_s: float) -> Response:
         headers = [(k, v) for k, v in request.headers.items() if k not in _HOP]
+        headers.append((UNTIL, f"{time.monotonic() + timeout_s:.3f}"))
         url = httpx.URL(to, raw_path=_target(request.scope))
         body = await request.body()
         asked = self._http.build_request(request.method, url, headers=headers, content=body, timeout=timeout_s)

@@ -1,5 +1,6 @@
 """Who may ask and who may give orders: not the page of another site; and how a refusal is told."""
 
+import time
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, HTTPException, Request
@@ -27,8 +28,18 @@ def add_guard(app: FastAPI, host: str) -> None:
         return JSONResponse({"detail": "\n".join(str(p) for p in err.problems)}, 422)
 
 
+#: until when, on this machine's monotonic clock, somebody waits for what an order does
+UNTIL = "x-keysoak-until"
+
+
 def own_page(request: Request) -> None:
-    """Refuse an order that a browser sends for another site's page; unkeying is open to all, as it harms nobody."""
+    """Refuse an order that a browser sends for another site's page, or whose giver was told that it has failed.
+
+    Unkeying is open to all, and never too late, as it harms nobody.
+    """
+    # a daemon that stood still finds orders at its door: a soak must not begin when nobody stands by any more
+    if float(request.headers.get(UNTIL, "inf")) < time.monotonic():
+        raise HTTPException(503, "the order came too late: give it again")
     origin = request.headers.get("origin")
     if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
         raise HTTPException(403, f"orders are not taken from pages of {origin}")

@@ -157,10 +157,10 @@ class Twins(Child):
 
 
 class Daemon(Child):
-    """``keysoak serve``."""
+    """``keysoak serve``; ``module`` is the program whose command it is."""
 
-    def __init__(self, folder: Path, rack: Path) -> None:
-        super().__init__(folder, "daemon", "daemon.cli.main", "serve", "--rack", rack)
+    def __init__(self, folder: Path, rack: Path, module: str = "daemon.cli.main") -> None:
+        super().__init__(folder, "daemon", module, "serve", "--rack", rack)
 
     def url(self) -> str:
         """Where its API answers, as soon as it does."""

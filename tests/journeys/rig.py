@@ -59,11 +59,11 @@ class Rig:
         for bay in BAYS:
             self.twins.event("ready", bay)
 
-    def start_daemon(self) -> Daemon:
+    def start_daemon(self, module: str = "daemon.cli.main") -> Daemon:
         """Start it (also anew after a kill); returns when packs of every bay that has a twin have come."""
         rack = self.folder / "rack.toml"
         rack.write_text(self._rack(), encoding="utf-8")
-        self.daemon = self._until_the_end(Daemon(self.folder, rack))
+        self.daemon = self._until_the_end(Daemon(self.folder, rack, module))
         self.client = self.stack.enter_context(Client(self.daemon.url()))
         for bay in BAYS:
             self.packs(bay, more_than=0)

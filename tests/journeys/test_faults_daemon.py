@@ -1,0 +1,105 @@
+"""The daemon is stopped, its front door dies, its wall clock is stepped: leases hold, and what can go on goes on."""
+
+import os
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from daemon.api.errors import ApiError
+from tests.journeys.children import until
+from tests.journeys.rig import BAYS, LEASE_S, RACK, Rig, plan
+
+pytestmark = pytest.mark.journey
+
+#: a node looks at its lease 50 times a second; the machine is shared
+SLACK_S = 0.5
+
+
+def keyed_again(rig: Rig, since: int) -> list[str]:
+    """Events of a key that went down since then."""
+    return [line for line in rig.twins.said[since:] if '"on": true' in line]
+
+
+def test_a_stopped_daemon_unkeys_every_twin_by_its_lease_and_does_not_key_it_when_it_goes_on(rig: Rig) -> None:
+    """SIGSTOP, then SIGCONT: each soak is over, incomplete, and bay and alert list say that the daemon stood still."""
+    rig.start_daemon()
+    rig.soak_keyed()
+    since = rig.twins.mark()
+    stopped_s = time.monotonic()
+    rig.daemon.process.send_signal(signal.SIGSTOP)
+    try:
+        for bay in BAYS:
+            off = rig.twins.event("key", bay, since, on=False)
+            assert off["why"] == "lease ended"
+            assert off["clock_s"] - stopped_s < LEASE_S + SLACK_S
+        with pytest.raises(ApiError, match="pull the key lines by hand"):
+            rig.client.health()
+    finally:
+        rig.daemon.process.send_signal(signal.SIGCONT)
+    for bay in BAYS:
+        view = rig.ended(bay)
+        assert (view.status, view.verdict) == ("tripped", "incomplete")
+        assert any("the daemon stood still" in reason for reason in view.reasons), view.reasons
+    # the bays of one broker are folded under the first of them
+    alerts = [alert for top in rig.client.alerts() for alert in (top, *top.folded)]
+    assert {alert.bay for alert in alerts if alert.rule == "link-lost"} == set(BAYS)
+    until(lambda: rig.client.health().store_behind == 0, "that all is kept")
+    assert {rig.kept(bay).verdict for bay in BAYS} == {"incomplete"}
+    assert not keyed_again(rig, since)
+
+
+def test_the_api_s_processes_may_die_and_every_soak_goes_on(rig: Rig) -> None:
+    """Both are started again, at the same address; no key comes up meanwhile."""
+    rig.start_daemon()
+    rig.soak_keyed()
+    since = rig.twins.mark()
+    children = _children_of(rig.daemon.process.pid)
+    assert sorted(children) == ["front", "history"]
+    for pid in children.values():
+        os.kill(pid, signal.SIGKILL)
+    until(lambda: _answers(rig) and _children_of(rig.daemon.process.pid) != children, "the API, after its death")
+    assert [rig.bay(bay).status for bay in BAYS] == ["keyed"] * len(BAYS)
+    assert len(rig.client.jobs()) == len(BAYS)
+    assert '"on": false' not in "".join(rig.twins.said[since:])
+
+
+def test_a_wall_clock_that_is_stepped_by_an_hour_both_ways_changes_no_soak(rig: Rig) -> None:
+    """Rules, plan and leases run on the monotonic clock: every soak runs its course, with all of its key-down."""
+    rig.start_daemon("tests.journeys.stepped")
+    before_ns = rig.client.rack().time_ns
+    asked_s = 6.0
+    rig.soak_keyed(plan(("carrier", asked_s)))
+    for number in (signal.SIGUSR1, signal.SIGUSR2, signal.SIGUSR2):
+        since = {bay: rig.link(bay).packs for bay in BAYS}
+        rig.daemon.process.send_signal(number)
+        for bay in BAYS:
+            rig.packs(bay, since[bay] + 4)
+    assert rig.client.rack().rack == RACK
+    assert rig.client.rack().time_ns < before_ns - 3000 * 10**9  # it did step
+    for bay in BAYS:
+        view = rig.ended(bay)
+        assert (view.status, view.verdict) == ("done", "pass"), view.reasons
+        assert not view.tags
+    until(lambda: rig.client.health().store_behind == 0, "that all is kept")
+    for bay in BAYS:
+        assert rig.kept(bay).figures["key_down_s"] == pytest.approx(asked_s, abs=1.0)
+
+
+def _answers(rig: Rig) -> bool:
+    try:
+        return rig.client.health().rack == RACK
+    except ApiError:
+        return False
+
+
+def _children_of(pid: int) -> dict[str, int]:
+    """Processes of the API that ``pid`` has started, by what they are."""
+    found = {}
+    for entry in Path(f"/proc/{pid}/task").glob("*/children"):
+        for child in entry.read_text().split():
+            words = Path(f"/proc/{child}/cmdline").read_bytes().decode().split("\0")
+            if "daemon.api.process" in words:
+                found[words[words.index("daemon.api.process") + 1]] = int(child)
+    return found
