@@ -99,6 +99,7 @@ class Bay:
         job: int = 0,
         number: str = "",
         unit: str = "",
+        booking: int | None = None,
         text: str = "",
         asks: bool = True,
         blind: bool = False,
@@ -121,7 +122,7 @@ class Bay:
         self.judge = Judge(self.name, plan.limits, self.lease_s)
         self._tally = Tally(plan.limits, self.sample_s)
         self.now = Situation(soaking=True, sample_s=self.sample_s, asked_since_s=clock_s, phase_since_s=clock_s)
-        self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s))
+        self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s, booking))
         self._follow(clock_s)
 
     def take(self, frame: Frame) -> None:

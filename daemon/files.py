@@ -41,8 +41,12 @@ def check(data: dict[str, Any], model: type[M], source: Path | str) -> M:
     try:
         return model.model_validate(data)
     except ValidationError as err:
-        problems = [Problem(_field(e["loc"], data), _what(dict(e))) for e in err.errors(include_url=False)]
-        raise BadFile(source, problems) from err
+        raise BadFile(source, problems_of(err, data)) from err
+
+
+def problems_of(err: ValidationError, data: Any) -> list[Problem]:
+    """Every field of ``data`` that is wrong, named as a person wrote it."""
+    return [Problem(_field(e["loc"], data), _what(dict(e))) for e in err.errors(include_url=False)]
 
 
 def _field(loc: Sequence[int | str], data: Any) -> str:

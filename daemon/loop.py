@@ -142,13 +142,15 @@ class Rack:
             raise NoSuch("bay", bay, list(self.bays))
         return self.bays[bay]
 
-    def soak(self, bay: str, plan: Plan, text: str, number: str, unit: str) -> "Future[int]":
-        """Order a soak; the future has the new job's id."""
+    def soak(
+        self, bay: str, plan: Plan, text: str, number: str, unit: str, *, booking: int | None = None
+    ) -> "Future[int]":
+        """Order a soak, of a unit that is booked in where ``booking`` is given; the future has the new job's id."""
         found = self.find(bay)
 
         def act(clock_s: float, time_ns: int) -> int:
             job = self._keeper.next_job()
-            found.start(plan, clock_s, time_ns, job=job, number=number, unit=unit, text=text)
+            found.start(plan, clock_s, time_ns, job=job, number=number, unit=unit, booking=booking, text=text)
             return job
 
         return self.order(act)

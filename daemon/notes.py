@@ -47,6 +47,7 @@ class StoreNotes:
                 plan.limits.model_dump(),
                 begun.time_ns,
                 begun.clock_s,
+                begun.booking,
             )
         )
         if self._book:

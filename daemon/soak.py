@@ -26,6 +26,7 @@ class Begun(msgspec.Struct, frozen=True):
     plan_text: str
     time_ns: int
     clock_s: float
+    booking: int | None = None
 
 
 class Ended(msgspec.Struct, frozen=True):

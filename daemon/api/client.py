@@ -9,6 +9,15 @@ import msgspec
 from pydantic import BaseModel, TypeAdapter
 
 from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
+from daemon.api.booking_models import (
+    Batch,
+    BatchBooked,
+    Booked,
+    Booking,
+    BookingView,
+    DeviceType,
+    SheetJudged,
+)
 from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import (
@@ -32,6 +41,8 @@ from daemon.api.models import (
 M = TypeVar("M", bound=BaseModel)
 
 _ALERTS = TypeAdapter(list[AlertView])
+_BOOKINGS = TypeAdapter(list[BookingView])
+_DEVICES = TypeAdapter(list[DeviceType])
 _JOBS = TypeAdapter(list[JobView])
 _LIMITS = TypeAdapter(list[LimitView])
 _PLANS = TypeAdapter(list[PlanFile])
@@ -168,6 +179,45 @@ class Client:
     def reset(self, alert: int, order: ReasonOrder) -> Said:
         """Reset a latched trip whose cause has gone."""
         return self._post(f"/v1/alerts/{alert}/reset", order)
+
+    def bookings(self, find: str = "", most: int = 200) -> list[BookingView]:
+        """Bookings, the newest first, those with ``find`` in number, unit or serial; without their customers."""
+        return _BOOKINGS.validate_json(self._call("GET", "/v1/bookings", params={"find": find, "most": most}).content)
+
+    def booking(self, booking: int) -> BookingView:
+        """One booking, with its customer."""
+        return self._get(f"/v1/bookings/{booking}", BookingView)
+
+    def check_booking(self, typed: dict[str, Any]) -> SheetJudged:
+        """What there is to say of a booking as far as it is typed; nothing is kept."""
+        answer = self._call("POST", "/v1/bookings/check", content=msgspec.json.encode(typed))
+        return SheetJudged.model_validate_json(answer.content)
+
+    def book(self, booking: Booking, over: int | None = None) -> Booked:
+        """Book a unit in; ``over``: put the newer sheet in the place of that booking's."""
+        method, path = ("POST", "/v1/bookings") if over is None else ("PUT", f"/v1/bookings/{over}")
+        return Booked.model_validate_json(self._call(method, path, content=booking.model_dump_json()).content)
+
+    def book_batch(self, csv: str) -> BatchBooked:
+        """Book in a unit a row: good rows are kept, bad ones named."""
+        content = Batch(csv=csv).model_dump_json()
+        return BatchBooked.model_validate_json(self._call("POST", "/v1/bookings/batch", content=content).content)
+
+    def erase_customer(self, booking: int) -> Said:
+        """Remove a booking's customer for good."""
+        return Said.model_validate_json(self._call("DELETE", f"/v1/bookings/{booking}/customer").content)
+
+    def devices(self) -> list[DeviceType]:
+        """The library of device types, by name."""
+        return _DEVICES.validate_json(self._call("GET", "/v1/devices").content)
+
+    def put_device(self, device: DeviceType) -> Said:
+        """Put a device type into the library, or its newer data in its place."""
+        return Said.model_validate_json(self._call("PUT", "/v1/devices", content=device.model_dump_json()).content)
+
+    def remove_device(self, name: str) -> Said:
+        """Take a device type out of the library."""
+        return Said.model_validate_json(self._call("DELETE", "/v1/devices", params={"name": name}).content)
 
     def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
         return model.model_validate_json(self._call("GET", path, params=params).content)

@@ -194,6 +194,7 @@ class JobView(Model):
     figures: dict[str, float | None]
     limits: dict[str, float]
     tags: list[Tag]
+    booking: int | None = None  # under which its unit is booked in
 
 
 class Curve(Model):
@@ -234,6 +235,7 @@ class SoakOrder(Model):
     plan: str
     number: str = ""
     unit: str = ""
+    booking: int | None = None  # number and unit are then those of the booking
 
 
 class Said(Model):

@@ -10,8 +10,10 @@ from collections.abc import Callable
 
 import uvicorn
 from fastapi import Depends, FastAPI, Response
+from starlette.concurrency import run_in_threadpool
 
 from daemon.api.alerts import add_alerts
+from daemon.api.bookings import add_bookings, as_booked
 from daemon.api.doors import KEPT_ALIVE_S
 from daemon.api.guard import add_guard, own_page
 from daemon.api.history import add_history
@@ -23,11 +25,13 @@ from daemon.api.release import add_release
 from daemon.api.tell import add_tell
 from daemon.api.views import bay_view, rack_json
 from daemon.api.waiting import wait
+from daemon.booking.kept import Bookings
 from daemon.config import RackFile
 from daemon.delivery.delivery import Delivery
 from daemon.loop import Rack
 from daemon.plan import Plan
 from daemon.store import Store
+from daemon.store.reader import CATALOG
 from daemon.version import VERSION
 
 
@@ -44,7 +48,9 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
 
     _add_reading(app, config.rack.name, rack, store, note, untold)
     add_history(app, lambda: store)
-    _add_orders(app, rack)
+    bookings = Bookings(config.rack.data / CATALOG)
+    _add_orders(app, rack, bookings)
+    add_bookings(app, bookings)
     add_plans(app, config.rack.data / "plans")
     add_live(app, Pictures(config.rack.name, note, rack))
     add_limits(app, rack)
@@ -81,7 +87,7 @@ def _add_reading(  # noqa: PLR0917  what it reads from
         return bay_view(rack.find(bay), rack.link_of(bay), rack.ages()[bay])
 
 
-def _add_orders(app: FastAPI, rack: Rack) -> None:
+def _add_orders(app: FastAPI, rack: Rack, bookings: Bookings) -> None:
     # async, straight to the loop: an unkey must not queue behind threads that read curves
     @app.post("/v1/unkey")
     async def unkey_all() -> Said:
@@ -94,7 +100,10 @@ def _add_orders(app: FastAPI, rack: Rack) -> None:
     @app.post("/v1/bays/{bay}/soak", dependencies=[Depends(own_page)])
     async def soak(bay: str, order: SoakOrder) -> Said:
         plan = Plan.from_toml(order.plan)
-        job = await wait(rack.soak(bay, plan, order.plan, order.number, order.unit))
+        if order.booking is not None:
+            # the catalog is read on a thread of its own: an unkey must not wait behind a disk
+            order = await run_in_threadpool(as_booked, bookings, order)
+        job = await wait(rack.soak(bay, plan, order.plan, order.number, order.unit, booking=order.booking))
         return Said(done=f"job {job} has begun: {plan.name}", bays=[bay])
 
     @app.post("/v1/bays/{bay}/done", dependencies=[Depends(own_page)])

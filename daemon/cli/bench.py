@@ -40,18 +40,21 @@ def probe(
     raise typer.Exit(0 if run_probe(config, bays or [], wait, typer.echo) else 1)
 
 
-def soak(
+def soak(  # noqa: PLR0917  the words of a command
     bay: Annotated[str, typer.Argument(help="The bay that the unit stands in.")],
     plan: Annotated[Path, typer.Option(help="The plan's file.")],
     number: Annotated[str, typer.Option(help="The job's number; one is given if left out.")] = "",
     unit: Annotated[str, typer.Option(help='The unit, as you call it: "MR-25 no. 014".')] = "",
+    booking: Annotated[
+        int | None, typer.Option(help="The booking of the unit; number and unit are then its own.", show_default=False)
+    ] = None,
     api: ApiOption = API,
 ) -> None:
     """Start a soak on a bay of the running daemon. The radio is keyed as the plan asks: keep people off."""
     text = read_text(plan)
     checked = Plan.from_toml(text, plan)  # so that an error names the person's own file
     with Client(api) as client:
-        said = client.soak(bay, SoakOrder(plan=text, number=number, unit=unit))
+        said = client.soak(bay, SoakOrder(plan=text, number=number, unit=unit, booking=booking))
     typer.echo(f"{bay}: {said.done}, {checked.total_s / 60:g} minutes, {checked.key_down_s / 60:g} of them keyed")
 
 

@@ -140,7 +140,7 @@ def _finite(value: float) -> float | None:
 
 
 def _started(item: JobStarted) -> dict[str, Any]:
-    same = ("job", "number", "unit", "bay", "plan_name", "plan_text", "started_ns")
+    same = ("job", "number", "unit", "bay", "plan_name", "plan_text", "started_ns", "booking")
     limits = {name: _finite(value) for name, value in item.limits.items()}
     return {name: getattr(item, name) for name in same} | {"limits": limits, "reasons": [], "figures": {}}
 

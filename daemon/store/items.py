@@ -22,6 +22,7 @@ class JobStarted(msgspec.Struct, frozen=True):
     limits: dict[str, float]
     started_ns: int
     clock_s: float
+    booking: int | None = None
 
 
 class JobEnded(msgspec.Struct, frozen=True):

@@ -18,6 +18,7 @@ JOBS = sa.Table(
     sa.Column("verdict", sa.Text),
     sa.Column("reasons", sa.JSON, nullable=False),
     sa.Column("figures", sa.JSON, nullable=False),
+    sa.Column("booking", sa.Integer, index=True),
 )
 FINDINGS = sa.Table(
     "findings",
@@ -101,4 +102,41 @@ SEALS = sa.Table(
     sa.Column("frames", sa.BigInteger, nullable=False),
     sa.Column("sealed_ns", sa.BigInteger, nullable=False),
     sa.UniqueConstraint("job", "sha256", name="uq_seals"),
+)
+#: a unit that is booked in; ``set_up`` is what its sheet says of devices and power
+BOOKING = sa.Table(
+    "booking",
+    TABLES,
+    sa.Column("booking", sa.Integer, primary_key=True),
+    sa.Column("number", sa.Text, nullable=False),
+    sa.Column("unit", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("serial", sa.Text, nullable=False),
+    sa.Column("device_type", sa.Text, nullable=False),
+    sa.Column("lot", sa.Text, nullable=False),
+    sa.Column("bias_method", sa.Text, nullable=False),
+    sa.Column("rth_jc_k_w", sa.Double),
+    sa.Column("rth_cs_k_w", sa.Double),
+    sa.Column("tj_max_c", sa.Double),
+    sa.Column("set_up", sa.JSON, nullable=False),
+    sa.Column("booked_ns", sa.BigInteger, nullable=False),
+    sa.Column("changed_ns", sa.BigInteger, nullable=False),
+    sa.UniqueConstraint("number", "unit", name="uq_booking"),
+)
+#: apart from the booking, so that it can be erased
+CUSTOMER = sa.Table(
+    "customer",
+    TABLES,
+    sa.Column("booking", sa.Integer, sa.ForeignKey("booking.booking", name="fk_customer_booking"), primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+)
+#: the library that a workshop keeps for itself
+DEVICE_TYPE = sa.Table(
+    "device_type",
+    TABLES,
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("rth_jc_k_w", sa.Double),
+    sa.Column("rth_cs_k_w", sa.Double),
+    sa.Column("tj_max_c", sa.Double),
+    sa.Column("note", sa.Text, nullable=False),
 )
