@@ -9,11 +9,28 @@ from alerts.limits import Limits
 from daemon.api.models import LimitView
 from daemon.loop import Rack
 
+_EVERY: Final = (
+    "over-temperature",
+    "thermal-forecast",
+    "thermal-runaway",
+    "current-imbalance",
+    "bias-drift",
+    "power-fade",
+    "reflected-power",
+    "load-temperature",
+    "supply",
+    "over-current",
+    "keying",
+    "sensor-fault",
+    "link-lost",
+)
 _HEAT: Final = ("over-temperature", "load-temperature")
-#: limit -> the rules that go by it; ``tests/daemon/test_api_limits.py`` holds it against the rules' own text
+#: limit -> the rules that go by it, none where it serves a figure that is only shown; a test holds this against the
+#: rules' own text
 RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "settle_s": ("reflected-power", "current-imbalance", "supply"),
-    "off_delay_s": (),
+    "off_delay_s": _EVERY,
+    "junction_k_per_w": (),
     "heatsink_c": ("over-temperature", "thermal-forecast"),
     "heatsink_margin_c": ("over-temperature",),
     "case_c": ("over-temperature",),
@@ -30,6 +47,7 @@ RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "imbalance_idle_warning_ratio": ("current-imbalance",),
     "imbalance_idle_floor_a": ("current-imbalance",),
     "imbalance_dwell_s": ("current-imbalance",),
+    "imbalance_gross_dwell_s": ("current-imbalance",),
     "imbalance_growth_ratio": ("current-imbalance",),
     "bias_drift_idle_ratio": ("bias-drift",),
     "bias_drift_drive_ratio": ("bias-drift",),
@@ -74,6 +92,7 @@ RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
 
 #: how a limit's name ends -> its unit (SenML, where that has one); the first that fits
 _UNITS: Final = {
+    "_k_per_w": "K/W",
     "_margin_c": "K",  # a difference of temperatures
     "_deadband_c": "K",
     "_c": "Cel",

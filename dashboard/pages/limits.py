@@ -1,6 +1,6 @@
 """Every limit with its value, its unit, what it means, and the rules that go by it."""
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 
 from dash import html
 from dash.development.base_component import Component
@@ -9,12 +9,13 @@ from daemon.api.models import LimitView
 from dashboard.pages.attributes import aria, data
 from dashboard.words import sentence, shown, unit_sign
 
-HEADS = ("Limit", "Value", "What it means", "Also used by")
+HEADS = ("Limit", "Value", "What it means", "Used by")
 SHARED = "shared by rules"
 
 
 def page(limits: Sequence[LimitView]) -> Component:
     """One table a rule, in the order in which the limits stand in ``alerts/limits.py``; before them what many share."""
+    every = {rule for limit in limits for rule in limit.rules}
     groups: dict[str, list[LimitView]] = {SHARED: []}
     for limit in limits:
         groups.setdefault(limit.rules[0] if len(limit.rules) in (1, 2) else SHARED, []).append(limit)
@@ -35,26 +36,25 @@ def page(limits: Sequence[LimitView]) -> Component:
                 className="jumps",
                 **aria(label="Rules"),
             ),
-            *(_rule(rule, found) for rule, found in groups.items()),
+            *(_rule(rule, found, every) for rule, found in groups.items()),
         ],
         className="page wide",
     )
 
 
-def _rule(rule: str, limits: Sequence[LimitView]) -> Component:
+def _rule(rule: str, limits: Sequence[LimitView], every: Set[str]) -> Component:
     head = html.Thead(html.Tr([html.Th(name, scope="col") for name in HEADS]))
-    rows = [_row(rule, limit) for limit in limits]
+    rows = [_row(limit, every) for limit in limits]
     table = html.Table([head, html.Tbody(rows)], className="limits")
     return html.Section([html.H2(rule, id=_anchor(rule)), table], className="limit-sheet")
 
 
-def _row(rule: str, limit: LimitView) -> Component:
-    others = [r for r in limit.rules if r != rule]
+def _row(limit: LimitView, every: Set[str]) -> Component:
     own = [html.Span(f"{bay}: {value_of(limit, value)}", className="own") for bay, value in limit.bays.items()]
     cells: list[str | list[Component | str]] = [
         [value_of(limit, limit.value), *own],
         f"{sentence(limit.meaning.removesuffix(' ...').removeprefix('... '))}.",
-        ", ".join(others) if limit.rules else "all rules",
+        "every rule" if set(limit.rules) == every else ", ".join(limit.rules) or "no rule; a figure that is shown",
     ]
     named = [html.Td(cell, **data(head=head)) for head, cell in zip(HEADS[1:], cells, strict=True)]
     return html.Tr([html.Th(html.Code(limit.limit), scope="row"), *named])

@@ -3,7 +3,7 @@
 import importlib.util
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -42,7 +42,8 @@ def alarmed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 def violations(browser: Browser, axe: str, url: str, scheme: str, path: str) -> list[str]:
     """What axe-core finds on a page that stands as it is read."""
-    context: Any = browser.new_context(color_scheme=scheme, bypass_csp=True, viewport={"width": 1280, "height": 900})
+    dark: Literal["dark", "light"] = "dark" if scheme == "dark" else "light"
+    context = browser.new_context(color_scheme=dark, bypass_csp=True, viewport={"width": 1280, "height": 900})
     tab = context.new_page()
     tab.goto(url + path)
     settled(tab, path)

@@ -12,7 +12,13 @@ from dashboard.versions import versions_of
 from tests.dashboard.test_pages import opened, text
 
 LIMITS = [
-    LimitView(limit="off_delay_s", value=5.0, unit="s", meaning="time back within bounds", rules=[]),
+    LimitView(
+        limit="off_delay_s",
+        value=5.0,
+        unit="s",
+        meaning="time back",
+        rules=["current-imbalance", "sensor-fault", "supply"],
+    ),
     LimitView(
         limit="imbalance_ratio",
         value=0.25,
@@ -28,7 +34,7 @@ LIMITS = [
 def test_each_limit_has_its_value_unit_meaning_and_rules() -> None:
     """And the bay whose plan has another."""
     made = text(limits.page(LIMITS))
-    for said in ("5\u00a0s", "25\u00a0%", "bay-2: 30\u00a0%", "−20\u00a0°C", "Spread over mean.", "all rules"):
+    for said in ("5\u00a0s", "25\u00a0%", "bay-2: 30\u00a0%", "−20\u00a0°C", "Spread over mean.", "every rule"):
         assert f'"{said}"' in made
     assert made.index("off_delay_s") < made.index("imbalance_ratio")
 
