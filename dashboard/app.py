@@ -18,11 +18,14 @@ from dashboard.chosen import add_jobs_callbacks
 from dashboard.guard import Guard, PackedFiles
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
+from dashboard.planning import add_plan_routes
 from dashboard.shell import SHELL
+from dashboard.side_by_side import add_compare_callbacks
 from dashboard.site import title_of
 from dashboard.viewer import Viewer
 
 #: the grid's script is as large as all others together, and one page alone has a grid
+_OURS = '<script src="/assets/grid.js"></script>\n'
 _GRID = re.compile(r'<script src="[^"]*dash_ag_grid[^"]*"></script>')
 
 _ASSETS = Path(__file__).parent / "assets"
@@ -42,7 +45,7 @@ class Shell(Dash):
         text = SHELL
         for name, value in named.items():
             text = text.replace(f"{{%{name}%}}", value)
-        return text if path == "/jobs" else _GRID.sub("", text)
+        return text if path == "/jobs" else _GRID.sub("", text).replace(_OURS, "")
 
 
 def _bay_of(client: Client) -> Callable[[str], BayView]:
@@ -69,8 +72,10 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     # a live picture or an order must not wait for a read of long curves: each has its own connections
     add_callbacks(app, Client(api, timeout_s=10.0))
     add_jobs_callbacks(app, Client(api, timeout_s=10.0))
+    add_compare_callbacks(app, Client(api, timeout_s=10.0))
     add_routes(server, Watch(api, _bay_of(Client(api, timeout_s=2.0))), Client(api, timeout_s=ORDER_S))
     add_alert_routes(server, Client(api))
+    add_plan_routes(server, Client(api, timeout_s=ORDER_S))
     server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())

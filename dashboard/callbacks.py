@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from dashboard import charts, site
-from dashboard.pages import job, jobs
+from dashboard.pages import job
 from dashboard.span import Span, moved, zoomed
 
 #: about one a pixel of a wide screen; the API keeps the least and greatest of every part
@@ -23,13 +23,6 @@ def add_callbacks(app: Dash, client: Client) -> None:
     @app.callback(Output("body", "children"), Input("url", "pathname"))
     async def open_page(path: str) -> Component:
         return await asyncio.to_thread(site.make, path or "/", client)
-
-    @app.callback(Output("jobs", "children"), Input("jobs-tick", "n_intervals"), prevent_initial_call=True)
-    async def refresh_jobs(_: int) -> Any:
-        try:
-            return jobs.table(await asyncio.to_thread(client.jobs))
-        except ApiError:
-            return no_update  # the banner on top of the page says it
 
     @app.callback(
         Output("span", "data"),

@@ -13,6 +13,7 @@ SHELL = """\
 <link rel="stylesheet" href="/assets/rack.css">
 <link rel="stylesheet" href="/assets/charts.css">
 <link rel="stylesheet" href="/assets/ledger.css">
+<link rel="stylesheet" href="/assets/plans.css">
 <link rel="stylesheet" href="/assets/alerts.css">
 <link rel="stylesheet" href="/assets/sheets.css">
 {%css%}
@@ -27,6 +28,7 @@ SHELL = """\
     <details class="more" id="more">
       <summary>More</summary>
       <div>
+        <a href="/plans">Plans</a>
         <a href="/links">Sensors and links</a>
         <a href="/limits">Limits</a>
         <a href="/about">Cautions and versions</a>
@@ -54,6 +56,7 @@ SHELL = """\
   <div id="degrees" class="degrees"></div>
 </footer>
 {%config%}
+<script src="/assets/grid.js"></script>
 {%scripts%}
 {%renderer%}
 </body>

@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
-from dashboard.pages import about, alerts, bay, job, jobs, limits, links, missing, rack
+from dashboard.pages import about, alerts, bay, compare, job, jobs, limits, links, missing, plans, rack
 from dashboard.versions import versions_of
 
 
@@ -25,6 +25,9 @@ PLACES = (
     Place("/", "Rack", lambda _, __: rack.page()),
     Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs())),
     Place("/job/([0-9]{1,12})", "Job {}", lambda client, number: job.page(client.job(int(number)))),
+    Place("/compare", "Side by side", lambda _, __: compare.page()),
+    Place("/plans", "Plans", lambda client, _: plans.page(client.plans())),
+    Place("/plans/([a-z0-9][a-z0-9-]{0,62})", "Plan {}", lambda client, file: plans.page(client.plans(), file)),
     Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name)),
     Place("/alerts", "Alerts", lambda _, __: alerts.page()),
     Place("/links", "Sensors and links", lambda _, __: links.page()),

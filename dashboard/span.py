@@ -14,8 +14,8 @@ class Span(NamedTuple):
     to_s: float
 
 
-def zoomed(relayout: Mapping[str, Any] | None) -> Span | bool | None:
-    """What a drag on the charts asks for: a span, None for the whole soak, False when it asks for neither."""
+def zoomed(relayout: Mapping[str, Any] | None, least_s: float = 0.0) -> Span | bool | None:
+    """What a drag on the charts asks for: a span from ``least_s`` on, None for the whole soak, False for neither."""
     if not relayout:
         return False
     if relayout.get("xaxis.autorange"):
@@ -25,7 +25,7 @@ def zoomed(relayout: Mapping[str, Any] | None) -> Span | bool | None:
         low, high = relayout.get("xaxis.range") or (None, None)
     if low is None or high is None:
         return False
-    return Span(max(0.0, float(low) * 60), float(high) * 60)
+    return Span(max(least_s, float(low) * 60), float(high) * 60)
 
 
 def moved(span: Span | None, how: str, whole_s: float) -> Span | None:

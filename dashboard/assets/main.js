@@ -3,12 +3,12 @@
 import { drawAlerts, followAlerts } from "./alerts.js";
 import { addFileBoxes, drawBay, helpForm } from "./bay.js";
 import { setAttr, setText } from "./dom.js";
-import "./grid.js";
 import { addHatches } from "./hatch.js";
 import { drawLinks } from "./links.js";
 import { run } from "./live.js";
 import { degreesChoice, helpMenu } from "./menu.js";
 import { listen } from "./orders.js";
+import { drawPlans } from "./plan-page.js";
 import { drawRack } from "./rack.js";
 import { long } from "./words.js";
 
@@ -27,6 +27,7 @@ function draw(view) {
   drawPulse(view);
   drawRack(view);
   drawBay(view);
+  drawPlans(view);
   drawAlerts(view);
   drawLinks();
   addFileBoxes();

@@ -27,7 +27,7 @@ async function give(form) {
   }
 }
 
-async function post(path, body) {
+export async function post(path, body) {
   try {
     const answer = await fetch(path, {
       method: "POST",

@@ -1,50 +1,151 @@
-"""The list of soaks, newest first."""
+"""All soaks in one list that can be searched, filtered and sorted, and from which some are laid side by side."""
 
 from collections.abc import Sequence
+from typing import Any
 
+import dash_ag_grid
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from daemon.api.models import JobView
-from dashboard.pages.attributes import data
-from dashboard.pages.verdict import badge
-from dashboard.words import duration, instant, sentence
+from dashboard.pages.attributes import aria
+from dashboard.words import duration, instant, number, sentence
 
-HEADS = ("Job", "Number", "Unit", "Bay", "Plan", "Started", "Lasted", "Verdict", "Why")
+VERDICTS = ("all", "pass", "fail", "incomplete", "soaking")
 
 
 def page(jobs: Sequence[JobView]) -> Component:
-    """The page of all soaks; it refreshes its own table."""
+    """The page of all soaks; it keeps its own list fresh."""
+    if not jobs:
+        return html.Main(
+            [
+                html.H1("Jobs"),
+                html.P(["No soak has been run yet. Open a bay on ", html.A("the rack", href="/"), " and start one."]),
+            ],
+            className="page wide",
+        )
     return html.Main(
         [
             html.H1("Jobs"),
-            html.Div(table(jobs), id="jobs"),
+            html.Div(
+                [
+                    html.Div(
+                        [
+                            html.Label("Search", htmlFor="jobs-find"),
+                            dcc.Input(
+                                id="jobs-find", type="search", persistence=True, persistence_type="session", value=""
+                            ),
+                        ],
+                        className="field find",
+                    ),
+                    html.Fieldset(
+                        [
+                            html.Legend("Verdict"),
+                            dcc.RadioItems(
+                                id="jobs-verdict",
+                                options=list(VERDICTS),
+                                value="all",
+                                inline=True,
+                                persistence=True,
+                                persistence_type="session",
+                                className="chips",
+                            ),
+                        ],
+                        className="verdicts",
+                    ),
+                    html.A("Tick two to six to lay them side by side", id="jobs-compare", className="compare-link"),
+                ],
+                className="jobs-tools",
+            ),
+            html.Div(_grid(jobs), className="ledger"),
+            html.P(id="jobs-count", className="jobs-count", role="status", **aria(live="polite")),
             dcc.Interval(id="jobs-tick", interval=5000),
         ],
         className="page wide",
     )
 
 
-def table(jobs: Sequence[JobView]) -> Component:
-    """The table itself, or what to do when there is none."""
-    if not jobs:
-        return html.P(["No soak has been run yet. Open a bay on ", html.A("the rack", href="/"), " and start one."])
-    rows = [_row(job) for job in sorted(jobs, key=lambda j: j.started_ns, reverse=True)]
-    head = html.Thead(html.Tr([html.Th(name, scope="col") for name in HEADS]))
-    return html.Table([head, html.Tbody(rows)], className="jobs")
+def rows(jobs: Sequence[JobView]) -> list[dict[str, Any]]:
+    """The list's rows, the newest first; times and figures as they are sorted, and as they are read."""
+    return [_row(job) for job in sorted(jobs, key=lambda j: j.started_ns, reverse=True)]
 
 
-def _row(job: JobView) -> Component:
-    lasted_s = None if job.ended_ns is None else (job.ended_ns - job.started_ns) / 1e9
-    cells: list[str | Component] = [
-        html.A(f"Job {job.job}", href=f"/job/{job.job}"),
-        job.number,
-        job.unit,
-        html.A(job.bay, href=f"/bay/{job.bay}"),
-        job.plan.name,
-        instant(job.started_ns),
-        "running" if lasted_s is None else duration(lasted_s),
-        badge(job.verdict),
-        sentence(job.reasons[0]) if job.reasons else "",
-    ]
-    return html.Tr([html.Td(cell, **data(head=name)) for name, cell in zip(HEADS, cells, strict=True)])
+def _row(job: JobView) -> dict[str, Any]:
+    lasted_s = None if job.ended_ns is None else round((job.ended_ns - job.started_ns) / 1e9)
+    heat_c = job.figures.get("heatsink_max_c")
+    return {
+        "id": str(job.job),
+        "job": job.job,
+        "number": job.number,
+        "unit": job.unit,
+        "bay": job.bay,
+        "plan": job.plan.name,
+        "started": instant(job.started_ns)[:16],  # to the minute
+        "lasted_s": lasted_s,
+        "lasted": "running" if lasted_s is None else duration(lasted_s),
+        "heat_c": heat_c,
+        "heat": number(heat_c, "Cel"),
+        "verdict": job.verdict or "soaking",
+        "why": sentence(job.reasons[0]) if job.reasons else "",
+    }
+
+
+def _column(field: str, name: str, wide: int, **more: Any) -> dict[str, Any]:
+    return {"field": field, "headerName": name, "width": wide, "minWidth": 70, **more}
+
+
+_TEXT = {"filter": "agTextColumnFilter"}
+_FIGURE = {"filter": "agNumberColumnFilter", "type": "rightAligned"}
+
+COLUMNS = [
+    # one column with everything in it, for a narrow screen; assets/grid.js shows it or the others
+    {"colId": "card", "headerName": "Soaks", "field": "job", "cellRenderer": "JobCard", "hide": True, "flex": 1}
+    | {"autoHeight": True, "sortable": False, "filter": False, "minWidth": 200},
+    _column("job", "Job", 82, cellRenderer="JobLink", **_FIGURE),
+    _column("verdict", "Verdict", 164, cellRenderer="VerdictBadge", **_TEXT, floatingFilter=False),
+    _column("number", "Number", 94, **_TEXT),
+    _column("unit", "Unit", 128, **_TEXT),
+    _column("bay", "Bay", 74, cellRenderer="BayLink", **_TEXT),
+    _column("plan", "Plan", 108, **_TEXT),
+    _column("started", "Started", 162, **_TEXT),
+    _column("lasted_s", "Lasted", 104, valueFormatter={"function": "params.data.lasted"}, **_FIGURE),
+    _column("heat_c", "Hottest", 88, valueFormatter={"function": "params.data.heat"}, **_FIGURE),
+    _column("why", "Why", 200, flex=1, cellRenderer="Sentence", tooltipField="why", **_TEXT),
+]
+
+
+def _grid(jobs: Sequence[JobView]) -> Component:
+    grid: Component = dash_ag_grid.AgGrid(
+        id="jobs-grid",
+        rowData=rows(jobs),
+        columnDefs=COLUMNS,
+        defaultColDef={
+            "resizable": True,
+            "floatingFilter": True,
+            "suppressFloatingFilterButton": True,
+            "suppressHeaderFilterButton": True,
+            "suppressHeaderMenuButton": True,
+        },
+        getRowId="params.data.id",
+        persistence=True,
+        persistence_type="session",
+        persisted_props=["filterModel"],
+        dashGridOptions={
+            "rowSelection": {"mode": "multiRow", "headerCheckbox": False, "enableClickSelection": False},
+            "selectionColumnDef": {"width": 48, "pinned": "left", "sortable": False, "resizable": False},
+            "domLayout": "autoHeight",
+            "pagination": True,
+            "paginationPageSize": 50,
+            "paginationPageSizeSelector": [20, 50, 100, 500],
+            "rowHeight": 48,
+            "headerHeight": 46,
+            "animateRows": False,
+            "enableCellTextSelection": True,
+            "suppressColumnVirtualisation": True,  # a screen reader finds every column
+            "floatingFiltersHeight": 50,
+            "localeText": {"noRowsToShow": "No soak fits this search", "noMatchingRows": "No soak fits this search"},
+        },
+        eventListeners={"cellKeyDown": ["openOnEnter(params)"]},
+        style={"height": None, "width": "100%"},
+    )
+    return grid

@@ -1,15 +1,18 @@
 """A real daemon in this process (whose serial port is not there) and the dashboard that talks to it."""
 
 import asyncio
+import os
+import shutil
 import socket
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
 import pytest
 import uvicorn
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from daemon.api.models import Curve, CurvesView, JobView, PhaseView, PlanView, Tag
 from daemon.api.server import ApiThread, build
@@ -22,6 +25,8 @@ from sensors.types import CHANNELS, NAN, Frame, Quality
 
 #: any moment will do: 2025-11-25 07:00 UTC
 START_NS = 1_764_054_000 * 10**9
+
+WORDS = ["--disable-quic", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 RACK = """
 [rack]
@@ -50,18 +55,23 @@ def frame(at_s: float, **channels: float) -> Frame:
     return Frame("bay-1", START_NS + round(at_s * 1e9), 1000.0 + at_s, round(at_s * 2), values, quality)
 
 
+def one_minute(store: Store) -> None:
+    """Job 1: a minute of readings."""
+    plan = '[[phase]]\ndrive = "carrier"\nminutes = 1\n'
+    store.put(JobStarted(1, "J-1", "MR-25 no. 014", "bay-1", "soak", plan, {"heatsink_c": 75.0}, START_NS, 1000.0))
+    for i in range(120):
+        store.put(frame(i / 2, heatsink=22 + i / 10, drain_1=2.0, supply=13.8, forward=25.0, key=1.0))
+    store.put(JobEnded(1, START_NS + 60 * 10**9, "pass", ["nothing was raised"], {"heatsink_max_c": 33.9}))
+
+
 @contextmanager
-def daemon_in(folder: Path) -> Iterator[str]:
-    """A daemon's loop and API, with job 1 (a minute of readings) in its store; its address."""
+def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute) -> Iterator[str]:
+    """A daemon's loop and API, with what ``keep`` puts in its store; its address."""
     path = folder / "rack.toml"
     path.write_text(RACK.format(port=folder / "not-there"))
     config = RackFile.from_file(path)
     with Store(config.rack.data) as store:
-        plan = '[[phase]]\ndrive = "carrier"\nminutes = 1\n'
-        store.put(JobStarted(1, "J-1", "MR-25 no. 014", "bay-1", "soak", plan, {"heatsink_c": 75.0}, START_NS, 1000.0))
-        for i in range(120):
-            store.put(frame(i / 2, heatsink=22 + i / 10, drain_1=2.0, supply=13.8, forward=25.0, key=1.0))
-        store.put(JobEnded(1, START_NS + 60 * 10**9, "pass", ["nothing was raised"], {"heatsink_max_c": 33.9}))
+        keep(store)
         store.flush()
         rack = make_rack(config, store)
         api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
@@ -128,6 +138,41 @@ def alone() -> Iterator[httpx.Client]:
         port = taken.getsockname()[1]
     with asked(f"http://127.0.0.1:{port}") as client:
         yield client
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, without a window."""
+    path = shutil.which("chromium")
+    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
+    # Chromium's own sandbox will not start for root
+    words = [*WORDS, "--no-sandbox"] if os.geteuid() == 0 else WORDS
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=words)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def address(api: str) -> Iterator[str]:
+    """Where the dashboard is served."""
+    with served(api) as port:
+        yield f"http://127.0.0.1:{port}"
+
+
+@pytest.fixture
+def tab(browser: Browser) -> Iterator[Page]:
+    """A tab whose console had no complaint and that asked for nothing from elsewhere."""
+    tab = browser.new_page()
+    complaints: list[str] = []
+    tab.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
+    tab.on("pageerror", lambda err: complaints.append(str(err)))
+    tab.on("request", lambda asked: complaints.append(asked.url) if "//127.0.0.1:" not in asked.url else None)
+    yield tab
+    tab.close()
+    # a server that a test stopped itself, and a plan that it had refused, are no complaints
+    known = ("ERR_CONNECTION", "status of 422", "status of 409", "data:", "blob:")
+    assert [c for c in complaints if not any(word in c for word in known)] == []
 
 
 PLAN = PlanView(

@@ -1,53 +1,14 @@
 """The page's own scripts and styles in a real browser, with a real daemon behind."""
 
-import os
 import re
-import shutil
-from collections.abc import Iterator
 from contextlib import ExitStack
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from tests.dashboard.conftest import served
 
 PATHS = ("/", "/jobs", "/job/1", "/bay/bay-1", "/alerts", "/links", "/limits", "/about")
-WORDS = ["--disable-quic", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium, without a window."""
-    path = shutil.which("chromium")
-    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
-    # Chromium's own sandbox will not start for root
-    words = [*WORDS, "--no-sandbox"] if os.geteuid() == 0 else WORDS
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=words)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture(scope="module")
-def address(api: str) -> Iterator[str]:
-    """Where the dashboard is served."""
-    with served(api) as port:
-        yield f"http://127.0.0.1:{port}"
-
-
-@pytest.fixture
-def tab(browser: Browser) -> Iterator[Page]:
-    """A tab whose console had no complaint and that asked for nothing from elsewhere."""
-    tab = browser.new_page()
-    complaints: list[str] = []
-    tab.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
-    tab.on("pageerror", lambda err: complaints.append(str(err)))
-    tab.on("request", lambda asked: complaints.append(asked.url) if "//127.0.0.1:" not in asked.url else None)
-    yield tab
-    tab.close()
-    # a server that a test stopped itself, and a plan that it had refused, are no complaints
-    known = ("ERR_CONNECTION", "status of 422", "data:", "blob:")
-    assert [c for c in complaints if not any(word in c for word in known)] == []
 
 
 def settled(tab: Page, path: str) -> None:

@@ -6,7 +6,8 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.charts import HATCHES, PANELS, figure, numbered
+from dashboard.charts import PANELS, figure, numbered
+from dashboard.paper import HATCHES
 from tests.dashboard.conftest import curves, job, tag
 
 

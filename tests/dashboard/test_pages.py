@@ -34,7 +34,13 @@ def opened(page: httpx.Client, path: str) -> str:
 
 @pytest.mark.parametrize(
     ("path", "title"),
-    [("/", "Rack"), ("/jobs", "Jobs"), ("/about", "Cautions and versions"), ("/job/1", "Job 1"), ("/bay/bay-1", "Bay bay-1")],
+    [
+        ("/", "Rack"),
+        ("/jobs", "Jobs"),
+        ("/about", "Cautions and versions"),
+        ("/job/1", "Job 1"),
+        ("/bay/bay-1", "Bay bay-1"),
+    ],
 )
 def test_every_page_has_its_title_its_language_and_the_red_button(page: httpx.Client, path: str, title: str) -> None:
     """The button stands outside what scripts draw, as a form that works without any."""
@@ -101,13 +107,21 @@ def test_the_curves_are_drawn_from_the_daemons(page: httpx.Client) -> None:
 
 def test_jobs_stand_newest_first() -> None:
     """Whatever order the daemon gives."""
-    table = text(jobs.table([job(1, at_s=0), job(3, at_s=200), job(2, at_s=100)]))
-    assert table.index("Job 3") < table.index("Job 2") < table.index("Job 1")
+    rows = jobs.rows([job(1, at_s=0), job(3, at_s=200), job(2, at_s=100)])
+    assert [row["job"] for row in rows] == [3, 2, 1]
+    assert len({row["id"] for row in rows}) == 3
 
 
 def test_an_empty_list_of_jobs_says_what_to_do_next() -> None:
     """Every empty page does."""
-    assert "start one" in text(jobs.table([]))
+    assert "start one" in text(jobs.page([]))
+
+
+def test_the_list_of_jobs_is_the_one_page_that_loads_the_grid(page: httpx.Client) -> None:
+    """Its script is as large as all others together."""
+    script = re.compile('src="[^"]*dash_ag_grid')
+    assert script.search(page.get("/jobs").text)
+    assert not any(script.search(page.get(path).text) for path in ("/", "/job/1", "/alerts", "/bay/bay-1"))
 
 
 def test_a_verdict_is_a_word_and_a_shape_with_its_reasons() -> None:

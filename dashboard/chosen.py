@@ -1,0 +1,70 @@
+"""What the list of jobs does as it stands open: it stays fresh, is searched, and lays ticked soaks side by side."""
+
+import asyncio
+from typing import Any
+
+from dash import Dash, Input, Output, State, no_update
+
+from daemon.api.client import Client
+from daemon.api.errors import ApiError
+from dashboard.pages import jobs
+
+_SEARCH = """(text, verdict, options) => {
+  const model = verdict === "all" ? {} : {verdict: {filterType: "text", type: "equals", filter: verdict}};
+  return [{...options, quickFilterText: text || ""}, model];
+}"""
+
+_COUNT = """(rows, shown, model, text) => {
+  const all = (rows || []).length, now = (shown || rows || []).length;
+  return now === all ? `${all} soaks` : `${now} of ${all} soaks`;
+}"""
+
+_COMPARE = """(rows) => {
+  const jobs = (rows || []).map((row) => row.job).sort((a, b) => a - b);
+  if (jobs.length < 2) return ["Tick two to six to lay them side by side", null];
+  if (jobs.length > 6) return [`${jobs.length} are ticked: six at most`, null];
+  return [`Lay ${jobs.length} side by side`, `/compare?jobs=${jobs.join(",")}`];
+}"""
+
+
+def add_jobs_callbacks(app: Dash, client: Client) -> None:
+    """Give ``app`` the callbacks of its list of jobs."""
+    scripted: Any = app.clientside_callback  # it knows no types
+
+    @app.callback(
+        Output("jobs-grid", "rowData"),
+        Input("jobs-tick", "n_intervals"),
+        State("jobs-grid", "rowData"),
+        prevent_initial_call=True,
+    )
+    async def refresh(_: int, shown: list[dict[str, Any]]) -> Any:
+        try:
+            found = jobs.rows(await asyncio.to_thread(client.jobs))
+        except ApiError:
+            return no_update  # the banner on top of the page says it
+        return no_update if found == shown else found
+
+    scripted(
+        "(id) => { window.keysoakFitList(id); return window.dash_clientside.no_update; }",
+        Output("jobs-compare", "title"),
+        Input("jobs-grid", "id"),
+    )
+    scripted(
+        _SEARCH,
+        Output("jobs-grid", "dashGridOptions"),
+        Output("jobs-grid", "filterModel"),
+        Input("jobs-find", "value"),
+        Input("jobs-verdict", "value"),
+        State("jobs-grid", "dashGridOptions"),
+    )
+    scripted(
+        _COUNT,
+        Output("jobs-count", "children"),
+        Input("jobs-grid", "rowData"),
+        Input("jobs-grid", "virtualRowData"),
+        Input("jobs-grid", "filterModel"),
+        Input("jobs-find", "value"),
+    )
+    scripted(
+        _COMPARE, Output("jobs-compare", "children"), Output("jobs-compare", "href"), Input("jobs-grid", "selectedRows")
+    )

@@ -1,0 +1,189 @@
+"""What all charts are drawn with: one time axis in minutes, charts stacked on it, the plan hatched at the foot.
+
+Colours are Okabe & Ito's (2008), chosen to be told apart on light and on dark paper; each series of a chart also has
+its own dash, so that colour is never the only difference. Text and grid colours come from assets/charts.css.
+"""
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from daemon.api.models import Curve, PhaseView, PlanView
+from dashboard.words import shown, unit_sign
+
+VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", "#c0689a", "#bb7f00", "#3390c6"
+#: the ink of limits and tags: a grey with 3:1 against both papers
+INK = "#8a8274"
+
+HATCHES = {"off": "", "idle": ".", "carrier": "/", "two-tone": "x", "modulated": "|"}
+FONT = 'system-ui, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
+
+
+class Panel(NamedTuple):
+    """One of the stacked charts."""
+
+    title: str
+    channels: tuple[str, ...]
+    share: float  # of the height
+
+
+COLOURS = (VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY, INK)
+DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "dot")
+_DASH_SIGNS = {
+    "solid": "━━",
+    "dot": "┈┈",
+    "dash": "╍╍",
+    "dashdot": "╍·",
+    "longdash": "━ ━",
+    "longdashdot": "━ ·",
+}
+_BAND, _GAP = 0.05, 0.045
+
+
+def plain_layout(from_s: float, to_s: float, axis: str) -> dict[str, Any]:
+    """The layout of charts on one time axis, in minutes, with a cursor over all of them."""
+    return {
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "margin": {"l": 48, "r": 14, "t": 44, "b": 40},
+        "font": {"size": 12, "family": FONT},
+        "showlegend": False,
+        "barmode": "overlay",
+        "dragmode": "zoom",
+        "hovermode": "x unified",
+        "hoversubplots": "axis",
+        "xaxis": {
+            "anchor": "y",
+            "title": {"text": axis, "standoff": 4},
+            "range": [from_s / 60, max(to_s, from_s + 1) / 60],
+            "showspikes": True,
+            "spikemode": "across",
+            "spikesnap": "cursor",
+            "spikethickness": 1,
+            "spikedash": "solid",
+            "spikecolor": INK,
+            "hoverformat": ".2f",
+            "unifiedhovertitle": {"text": "%{x:.2f} min"},
+            "zeroline": False,
+        },
+        # the plan's band, at the foot
+        "yaxis": {
+            "domain": [0, _BAND],
+            "showticklabels": False,
+            "fixedrange": True,
+            "showgrid": False,
+            "range": [-0.5, 0.5],
+        },
+        "shapes": [],
+        "annotations": [],
+    }
+
+
+def domains(panels: Sequence[Panel]) -> list[list[float]]:
+    """The vertical extent of each chart, from the top down in their order; the plan's band keeps the foot."""
+    room = 1.0 - _BAND - _GAP * len(panels)
+    whole = sum(p.share for p in panels) or 1.0
+    top, found = 1.0, []
+    for panel in panels:
+        height = room * panel.share / whole
+        found.append([round(top - height, 4), round(top, 4)])
+        top -= height + _GAP
+    return found
+
+
+def heights(curve: Curve) -> list[float | None]:
+    """A curve's values as the viewer reads them."""
+    return curve.value if curve.unit != "Cel" else [None if v is None else shown(v, "Cel") for v in curve.value]
+
+
+def plan_bar(plan: PlanView, drive: str, shown_s: float, zero_s: float = 0.0) -> dict[str, Any]:
+    """The phases of one drive in the plan's band, hatched; ``zero_s`` is where the time axis begins."""
+    phases = [p for p in plan.phases if p.drive == drive]
+    return {
+        "type": "bar",
+        "orientation": "h",
+        "name": drive,
+        "base": [(p.start_s - zero_s) / 60 for p in phases],
+        "x": [(p.end_s - p.start_s) / 60 for p in phases],
+        "y": [0] * len(phases),
+        "width": 1,
+        "xaxis": "x",
+        "yaxis": "y",
+        "text": [_phase_word(p, shown_s) for p in phases],
+        "textangle": 0,
+        "textposition": "inside",
+        "insidetextanchor": "middle",
+        "constraintext": "none",
+        "hoverinfo": "skip",
+        "cliponaxis": True,
+        "marker": {
+            "color": "rgba(0,0,0,0)",
+            "line": {"color": INK, "width": 1},
+            "pattern": {
+                "shape": HATCHES[drive],
+                "fgcolor": INK,
+                "fgopacity": 0.45,
+                "size": 7,
+                "bgcolor": "rgba(0,0,0,0)",
+            },
+        },
+    }
+
+
+def _phase_word(phase: PhaseView, shown_s: float) -> str:
+    # as much as fits: about 110 letters are as wide as the whole chart
+    room = 110 * (phase.end_s - phase.start_s) / max(shown_s, 1.0)
+    full = phase.drive if phase.on_s is None else f"{phase.drive} {phase.on_s:g} s on, {phase.off_s:g} s off"
+    return next((word for word in (full, phase.drive) if len(word) < room), "")
+
+
+def key_to(at: int, name: str) -> str:
+    """The colour and the dash of the line that is drawn in the ``at``-th style, before its name."""
+    colour = COLOURS[at]
+    return f'<span style="color:{colour};fill:{colour}">{_DASH_SIGNS[DASHES[at]]}</span> {name}'
+
+
+def key_style(at: int) -> tuple[str, str]:
+    """The colour, and the dash as a sign, of the line that is drawn in the ``at``-th style."""
+    return COLOURS[at], _DASH_SIGNS[DASHES[at]]
+
+
+def heading(title: str, names: Sequence[str], top: float) -> dict[str, Any]:
+    """What stands over a chart: what it shows, and the keys to its lines."""
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "yref": "paper",
+        "y": top,
+        "yanchor": "bottom",
+        "text": f"<b>{title}</b>   {'   '.join(names)}",
+        "showarrow": False,
+    }
+
+
+def limit_line(limit: float, axis: str) -> dict[str, Any]:
+    """A limit across a chart, in the viewer's degrees."""
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "yref": axis,
+        "y0": limit,
+        "y1": limit,
+        "line": {"color": VERMILLION, "width": 1.5, "dash": "dash"},
+    }
+
+
+def limit_word(limit: float, axis: str) -> dict[str, Any]:
+    """And what it is."""
+    return {
+        "xref": "paper",
+        "x": 1,
+        "xanchor": "right",
+        "yref": axis,
+        "y": limit,
+        "yanchor": "bottom",
+        "text": f"limit {limit:g} {unit_sign('Cel')}",
+        "showarrow": False,
+    }

@@ -1,0 +1,102 @@
+"""What the page of soaks side by side asks for: ``/compare?jobs=1,2,3``."""
+
+import asyncio
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import parse_qs
+
+from dash import Dash, Input, Output, State, ctx, html, no_update
+from dash.development.base_component import Component
+
+from daemon.api.aligned import key_on_s
+from daemon.api.client import Client
+from daemon.api.errors import ApiError
+from daemon.api.models import BandView
+from dashboard import overlay
+from dashboard.overlay import Soak
+from dashboard.pages import compare
+from dashboard.span import Span, moved, zoomed
+
+#: two to six soaks share the width that one has alone
+POINTS = 800
+LEAST, MOST = 2, 6
+_CHOOSE = ["Choose them in ", html.A("the list of jobs", href="/jobs"), ": tick two to six, then press the button."]
+
+
+def jobs_of(search: str) -> list[int]:
+    """The jobs that an address names, each once, in its order; empty where it names fewer than two or too many."""
+    words = [w for part in parse_qs(search.lstrip("?")).get("jobs", []) for w in part.split(",") if w]
+    if not all(w.isascii() and w.isdigit() and len(w) <= 12 for w in words):
+        return []
+    found = list(dict.fromkeys(int(w) for w in words))
+    return found if LEAST <= len(found) <= MOST else []
+
+
+def add_compare_callbacks(app: Dash, client: Client) -> None:
+    """Give ``app`` the callbacks of its page of soaks side by side."""
+
+    @app.callback(
+        Output("compare-span", "data"),
+        Input("compare-curves", "relayoutData"),
+        *(Input(f"compare-{name}", "n_clicks") for name in ("whole", "earlier", "later", "closer", "wider")),
+        State("compare-span", "data"),
+        State("compare-curves", "figure"),
+        prevent_initial_call=True,
+    )
+    async def choose_span(relayout: Any, *rest: Any) -> Any:
+        span, figure = rest[-2:]
+        if ctx.triggered_id == "compare-curves":
+            wanted = zoomed(relayout, least_s=-1e9)
+            return no_update if wanted is False else wanted
+        if not figure:
+            return no_update
+        low, high = figure["layout"]["meta"]["whole_s"]
+        # the moves know of an axis that begins at 0
+        here = Span(span[0] - low, span[1] - low) if span else None
+        there = moved(here, str(ctx.triggered_id).removeprefix("compare-"), high - low)
+        return None if there is None else Span(there.from_s + low, there.to_s + low)
+
+    @app.callback(
+        Output("compare-curves", "figure"),
+        Output("compare-beside", "children"),
+        Output("compare-said", "children"),
+        Input("compare-span", "data"),
+        State("url", "search"),
+    )
+    async def draw(span: Any, search: str | None) -> Any:
+        numbers = jobs_of(search or "")
+        if not numbers:
+            return no_update, no_update, _CHOOSE
+        try:
+            return await asyncio.to_thread(_drawn, client, numbers, span)
+        except ApiError as err:
+            return no_update, no_update, [f"{err.why}. ", *_CHOOSE]
+
+
+def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None) -> tuple[Any, list[Component], str]:
+    soaks = [_soak(client, number, span) for number in numbers]
+    latest = max(numbers)
+    bands: dict[str, BandView] = {}
+    for channel in overlay.CHARTS:
+        try:
+            bands[channel] = client.band(latest, channel, numbers)
+        except ApiError:
+            continue  # the page says that there is none now
+    low = min(-s.key_on_s for s in soaks)
+    high = max(s.job.plan.total_s - s.key_on_s for s in soaks)
+    from_s, to_s = span or (low, high)
+    figure = overlay.figure(soaks, bands, from_s, to_s)
+    figure["layout"]["meta"] = {"whole_s": [low, high]}
+    return figure, compare.beside(soaks, bands.get("heatsink")), ""
+
+
+def _soak(client: Client, number: int, span: Sequence[float] | None) -> Soak:
+    job = client.job(number)
+    curves = client.curves(number, None, None, POINTS)
+    zero_s = key_on_s(job, curves)
+    if span:
+        low, high = max(0.0, span[0] + zero_s), span[1] + zero_s
+        # where a soak was over before this part, or had not begun, it has no line
+        if high > low:
+            curves = client.curves(number, low, high, POINTS)
+    return Soak(job, curves, zero_s)
