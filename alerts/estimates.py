@@ -26,14 +26,16 @@ HEAT_BLOCK_S = 10.0
 _BEHIND = 15
 #: a heatsink quicker than this loses too much of its heat within a block to tell an answer from none, s
 _SLOW_S = 120.0
+#: a dissipation beyond this is no radio's: such a frame tells nothing
+_MOST_W = 10_000.0
 #: power flows where it is this part of what it is while keyed
 _FLOWS = 0.3
 #: the mean dissipation follows with this time constant, s
 _MEAN_S = 30.0
 #: R is sure, and coolings can be compared, within this part of it
-_SURE = 0.2
+_SURE = 0.12
 #: air that is measured, and air that is fitted, may be colder than it seems by this much, K
-_AIR_KNOWN_K, _AIR_FITTED_K = 4.0, 10.0
+_AIR_KNOWN_K, _AIR_FITTED_K = 2.0, 4.0
 
 
 class Block(NamedTuple):
@@ -90,10 +92,12 @@ class Estimates:
         self.heatsink_c = nan  # without single-sample spikes
         self.dissipation_w = nan
         self.mean_w = nan  # while keyed
+        self._mean_s = 0.0
         self.on_s = self.off_s = 0.0  # of the last whole cycle of this phase
         self.keyed_s = 0.0
         self.drive = Drive.OFF
         self._temperatures = (nan, nan)
+        self._airs = (nan, nan, nan)
         self._before: tuple[float, float, float, bool] | None = None
         self._samples: list[tuple[float, ...]] = []
         self._devices = 0
@@ -105,6 +109,20 @@ class Estimates:
         self._phase_s = -inf
         self._edge_s = self._off_edge_s = nan
         self._was_keyed = False
+
+    @property
+    def k_per_w(self) -> tuple[float, float] | None:
+        """Thermal resistance heatsink-to-air at this time and its standard deviation, K/W; None while nothing tells.
+
+        Before the heat balance is known, what the heatsink has risen by over what it is heated with is a lower bound.
+        """
+        window, fit = self.cooling.now, self.fit
+        if window is not None:
+            return 1.0 / window.w_per_k, window.sd / window.w_per_k**2
+        if fit is not None:
+            return fit.k_per_w, fit.k_per_w_sd
+        risen_k = self.heatsink_c - self.heat.reference_c
+        return (risen_k / self.mean_w, 0.0) if self.mean_w > 0.0 and risen_k > 5.0 else None
 
     @property
     def drains_known(self) -> int:
@@ -126,6 +144,8 @@ class Estimates:
         is_keyed = self.keyed.keyed
         # the rest of the radio's own current, where drain-1 is the total, is heat too, and is counted the same
         heat_w = supply_v * total_a - power_w + reflected_w if currents else nan
+        if abs(heat_w) > _MOST_W:
+            heat_w = nan
         self.dissipation_w = heat_w
         self._edges(clock_s, is_keyed, now)
         if self.source.feed(supply_v, total_a, is_keyed, self.keyed.steady(clock_s)):
@@ -168,6 +188,8 @@ class Estimates:
             return
         a, b = self._temperatures
         self._temperatures = (b, raw_c)
+        airs = self._airs = (self._airs[1], self._airs[2], air_c)
+        air_c = max(min(airs[0], airs[1]), min(max(airs[0], airs[1]), airs[2])) if airs[0] == airs[0] else air_c
         if a != a or self._before is None:  # noqa: PLR0124  nan
             self.heatsink_c = raw_c
             self._before = (clock_s, heat_w, air_c, is_keyed)
@@ -179,25 +201,32 @@ class Estimates:
         self._before = (clock_s, heat_w, air_c, is_keyed)
         if watt != watt:  # noqa: PLR0124  nan
             return
-        if was:
-            dt_s = clock_s - at_s
-            mean = self.mean_w
-            if mean == mean and self.keyed_s > 2.0:  # noqa: PLR0124  nan
-                self.mean_w = mean + (watt - mean) * min(dt_s / (_MEAN_S + dt_s), 1.0)
-            else:
-                self.mean_w = watt
+        if was and clock_s > at_s:
+            self._average(clock_s - at_s, watt)
         fit = self.fit
         unmeasured_c = fit.air_c if fit else self.heat.reference_c
         air_now = unmeasured_c if air != air else air  # noqa: PLR0124  nan
         self._air_c = air_now
         if self.heat.feed(at_s, middle_c, watt, air):
-            # a heatsink that is hardly cooled any more tells no R; what was known of it is kept
-            self.fit = self.heat.fit() or self.fit
+            # a heatsink that is hardly cooled any more tells no R, and one whose cooling has just changed tells a wrong
+            # C: what was known before is kept
+            self.fit = (None if self.cooling.worse else self.heat.fit()) or self.fit
         if air_now < 1e6:
-            capacity = fit.capacity_j_per_k if fit and fit.capacity_sd < 0.25 * fit.capacity_j_per_k else nan
+            known = self._old_fits[0] if self._old_fits else fit
+            capacity = known.capacity_j_per_k if known and known.capacity_sd < 0.25 * known.capacity_j_per_k else nan
             sure = fit is not None and (air == air or fit.k_per_w_sd < _SURE * fit.k_per_w)  # noqa: PLR0124  nan
             self.cooling.feed(at_s, middle_c, watt, air_now, keyed=was, capacity=capacity, sure=sure)
         self._answer(at_s, middle_c, watt, air == air)  # noqa: PLR0124  nan
+
+    def _average(self, dt_s: float, watt: float) -> None:
+        # over the whole key-down at first, over _MEAN_S from then on; a spike counts as three times the mean at most
+        self._mean_s = self._mean_s + dt_s if self.keyed_s > dt_s else dt_s
+        mean_w = self.mean_w
+        if mean_w != mean_w:  # noqa: PLR0124  nan
+            self.mean_w = watt
+            return
+        watt = min(watt, 3.0 * max(mean_w, 0.0) + 5.0)
+        self.mean_w = mean_w + (watt - mean_w) * min(dt_s / max(min(self._mean_s, _MEAN_S), 1e-3), 1.0)
 
     def _answer(self, clock_s: float, heatsink_c: float, watt: float, air_known: bool) -> None:
         mark = self._heat_mark
@@ -231,10 +260,10 @@ class Estimates:
                 k_per_w=old.k_per_w,
             )
             # at rest a temperature may fall to wherever the air is; while power flows it may not
-            self.fallen = fallen and heat_j / seconds > _FLOWS * self.mean_w
-            self.deaf = old.tau_s > _SLOW_S and self.response.feed(
-                seconds, heat_j / old.capacity_j_per_k, heatsink_c - mark[2]
-            )
+            self.fallen = (fallen and heat_j / seconds > _FLOWS * self.mean_w) or self.cooling.leapt
+            bare_k = heat_j / old.capacity_j_per_k
+            cooled_k = bare_k - (mark[2] - old.air_c) * seconds / old.tau_s
+            self.deaf = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2]) and old.tau_s > _SLOW_S
         if _sure(self.fit) and not self.fallen and self.response.score < 4.0:
             fits.append(self.fit)
             if len(fits) > _BEHIND:

@@ -35,12 +35,10 @@ def figures(
     junction_k_per_w: float | None,
 ) -> Figures:
     """Gather them; ``junction_k_per_w`` is R_theta from heatsink to junction of one device, where somebody gave it."""
-    fit, window = estimates.fit, estimates.cooling.now
+    fit, resistance = estimates.fit, estimates.k_per_w
     k_per_w = sd = tau_s = None
-    if fit is not None:
-        k_per_w, sd = fit.k_per_w, fit.k_per_w_sd
-        if window is not None:
-            k_per_w, sd = 1.0 / window.w_per_k, window.sd / window.w_per_k**2
+    if fit is not None and resistance is not None:
+        k_per_w, sd = resistance
         tau_s = fit.capacity_j_per_k * k_per_w
     idle_a, idle_per_k = estimates.idle_at(idle)
     return Figures(

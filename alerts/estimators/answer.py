@@ -10,7 +10,7 @@ from math import exp, sqrt
 #: no fan, door or breeze cools this much better than what was learned; and no less than that part of the heat counts
 _FASTEST, _LEAST_HEAT = 4.0, 0.6
 #: how far a path must be undercut, K, beside its own noise
-_MARGIN_K = 2.0
+_MARGIN_K = 2.5
 _ANCHORS = 12
 #: memory of the running means of the response, s
 _MEMORY_S = 120.0
@@ -69,41 +69,51 @@ class Falls:
 class Response:
     """Whether the temperature still moves with the heat: a sequential test of "it answers" against "it does not".
 
-    Movement and expected movement are both taken about their own running means, so that slow cooling, a fan or a door
-    don't count. Each block adds its log likelihood ratio for no answer against an answer of ``_ANSWERS`` (Wald 1945; as
-    a CUSUM, Page 1954), bounded, so that no one block decides.
+    Movement and expected movement are taken about their own running means, so that slow cooling, a fan or a door don't
+    count. What is expected is told twice, with the known cooling and without any, and the milder of both counts. Each
+    block adds its log likelihood ratio for no answer against an answer of ``_ANSWERS`` (Wald 1945; as a CUSUM, Page
+    1954), bounded, so that no one block decides.
     """
 
-    __slots__ = ("_mx", "_my", "_noise", "_weight", "score", "seen_k")
+    __slots__ = ("_bare", "_cooled", "_moved", "_noise", "_weight", "score", "seen_k")
 
     def __init__(self) -> None:
-        self._mx = self._my = self._weight = 0.0
+        self._bare = self._cooled = self._moved = self._weight = 0.0  # running means
         self._noise = _NOISE_K * _NOISE_K
         self.score = 0.0
         self.seen_k = 0.0  # expected movement, summed over the blocks since the score was last zero
 
-    def feed(self, seconds: float, expected_k: float, moved_k: float) -> bool:
-        """Take one block: how far the heat alone should have moved it, and how far it moved. True when it is lost."""
+    def feed(self, seconds: float, expected_k: float, cooled_k: float, moved_k: float) -> bool:
+        """Take one block; True when the answer is lost.
+
+        ``expected_k`` is how far the heat alone should have moved the temperature, ``cooled_k`` how far with the known
+        cooling, ``moved_k`` how far it moved.
+        """
         self._weight = self._weight * exp(-seconds / _MEMORY_S) + 1.0
-        dx, dy = expected_k - self._mx, moved_k - self._my
-        self._mx += dx / self._weight
-        self._my += dy / self._weight
+        share = 1.0 / self._weight
+        bare, cooled, dy = expected_k - self._bare, cooled_k - self._cooled, moved_k - self._moved
+        self._bare += bare * share
+        self._cooled += cooled * share
+        self._moved += dy * share
         if self._weight < 6.0:
             return False
-        if abs(dx) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
+        if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
             return self.score > _LOST  # too little heat came or went to tell
-        off = dy - _ANSWERS * dx
-        doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2)
-        self.score += max(-_MOST, min(_MOST, (off * off - dy * dy) / doubt))
+        self.score += min(self._says(bare, dy), self._says(cooled, dy))
         if self.score <= 0.0:
             self.score = self.seen_k = 0.0
-            size = min((dy - dx) ** 2, 9.0 * self._noise)
+            size = min((dy - cooled) ** 2, 9.0 * self._noise)
             self._noise += 0.02 * (size - self._noise)
             self._noise = max(self._noise, _LEAST_NOISE_K**2)
         else:
-            self.seen_k += abs(dx)
+            self.seen_k += abs(bare)
         self.score = min(self.score, 2.0 * _LOST)
         return self.score > _LOST
+
+    def _says(self, dx: float, dy: float) -> float:
+        off = dy - _ANSWERS * dx
+        doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2)
+        return max(-_MOST, min(_MOST, (off * off - dy * dy) / doubt))
 
 
 class Noise:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 _SETTLED_S = 45.0
 _LEAST_S = 60.0
 #: under this rise over the air a conductance says nothing
-_LEAST_RISE_K = 4.0
+_LEAST_RISE_K = 3.0
 _SMOOTH_S = 4.0
 #: width and number of the temperature bins in which the worst cooling is remembered, from -20 °C
 _BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
@@ -21,6 +21,9 @@ _BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
 _DELAY_S = 240.0
 #: cooling that was better than now by this factor, at no higher temperature, means that something has changed
 _BETTER = 1.3
+#: and cooling better by this factor than it ever was is no fan's doing: forced air is about
+#: four times still air
+_LEAP = 6.0
 #: and within this factor of now it counts as the same
 _SAME = 1.15
 
@@ -40,6 +43,7 @@ class Cooling:
 
     ``worse`` is meant for a heatsink with a thermostatic fan too: cooling that is worse now than it was at a lower
     temperature, at a temperature at which it has never been so bad before, is not a thermostat at work.
+    ``leapt`` is cooling beyond belief: what is read is no longer the heatsink's temperature.
     """
 
     __slots__ = (
@@ -49,11 +53,13 @@ class Cooling:
         "_key_s",
         "_keyed",
         "_last",
+        "_leaps",
         "_line",
         "_loss_ks",
         "_settled",
         "_smooth_c",
         "_worst",
+        "leapt",
         "now",
         "worse",
     )
@@ -71,6 +77,8 @@ class Cooling:
         self._worst = [inf] * _BINS
         self.now: Window | None = None
         self.worse = False
+        self._leaps = 0
+        self.leapt = False
 
     def feed(
         self,
@@ -141,13 +149,18 @@ class Cooling:
         if not w_per_k > 0.0:
             return False
         newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)
-        self.now = newest
+        self.now = _agree(self.now, newest)
         if sure:
-            self._compare(newest)
+            self._compare(self.now)
         return True
 
     def _compare(self, newest: Window) -> None:
         line = self._line
+        top = max(self._best)
+        self._leaps = self._leaps + 1 if newest.w_per_k - 2.0 * newest.sd > _LEAP * top > 0.0 else 0
+        self.leapt = self._leaps > 1
+        if self._leaps:
+            return
         here = _bin(newest.heatsink_c)
         best = max(self._best[: here + 1])
         level = newest.w_per_k + 2.0 * newest.sd
@@ -166,3 +179,13 @@ class Cooling:
 
 def _bin(heatsink_c: float) -> int:
     return min(max(int((heatsink_c - _FROM_C) / _BIN_K), 0), _BINS - 1)
+
+
+def _agree(before: Window | None, newest: Window) -> Window:
+    # windows that agree within their uncertainty are one better window; no more than four are counted
+    if before is None or abs(newest.w_per_k - before.w_per_k) > 2.0 * sqrt(newest.sd**2 + before.sd**2):
+        return newest
+    sd = max(before.sd, 0.58 * newest.sd)
+    share = sd * sd / (sd * sd + newest.sd * newest.sd)
+    w_per_k = before.w_per_k + share * (newest.w_per_k - before.w_per_k)
+    return newest._replace(w_per_k=w_per_k, sd=sqrt(1.0 - share) * sd)

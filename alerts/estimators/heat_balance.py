@@ -85,7 +85,7 @@ class HeatBalance:
         "reference_c",
     )
 
-    def __init__(self, *, block_s: float = 10.0, memory_s: float = 1200.0, gap_s: float = 10.0) -> None:
+    def __init__(self, *, block_s: float = 10.0, memory_s: float = 3600.0, gap_s: float = 10.0) -> None:
         self._block_s = block_s
         self._gap_s = gap_s
         self.reference_c = inf

@@ -68,6 +68,7 @@ class Recursive:
             for j in range(i, size):
                 p[i][j] -= px[i] * px[j] * gain
                 p[j][i] = p[i][j]
+            p[i][i] = max(p[i][i], 0.0)
         self.count += 1
         self._track_noise(residual * influence, spread, noise)
         return residual

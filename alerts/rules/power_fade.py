@@ -1,7 +1,7 @@
 """``power-fade``: forward power in dB against this unit's own at the same drive; its own thermal sag is allowed for."""
 
 from collections.abc import Sequence
-from math import log, log10
+from math import exp, log, log10
 from typing import ClassVar
 
 from alerts.estimates import Block
@@ -17,6 +17,8 @@ _PER_K = (0.0, 0.012)
 _PER_SUPPLY = (5.0, 4.0)
 #: dB per whole change from rest to drive, followed with _WARM_S: driver and finals warm before the heatsink does
 _PER_DRIVE, _WARM_S = (0.0, 0.15), 300.0
+#: what is allowed beside the limit at the first key-down of a drive, and how fast that is taken back
+_WARMING_DB, _WARMING_S = 0.1, 600.0
 _NOISE_DB, _FLOOR_DB = 0.08, 0.015
 _DELAY_S = 180.0
 #: key-down before the first reading that counts, and how many blocks make the unit's own reference
@@ -35,6 +37,7 @@ class PowerFade:
         self._histories: dict[Drive, OwnHistory] = {}
         self._references: dict[Drive, tuple[float, int]] = {}
         self._conditions: dict[Drive, tuple[Condition, Condition]] = {}
+        self._since_s: dict[Drive, float] = {}
         self._block: Block | None = None
         self._frames = 0
         self._driven = self._last_s = 0.0
@@ -115,7 +118,9 @@ class PowerFade:
         judged = history.feed(block.clock_s, (block.heatsink_c, log(block.supply_v), self._driven), level_db)
         if judged is None:
             return NOTHING
-        limit = self._terms.limits.fade_unexplained_db
+        # a radio that is still warming up may sag in ways that it has not shown yet
+        since_s = block.clock_s - self._since_s.setdefault(block.drive, block.clock_s)
+        limit = self._terms.limits.fade_unexplained_db + _WARMING_DB * exp(-since_s / _WARMING_S)
         signals = judged.signals and not judged.up
         what = "own power at this temperature and supply"
         return self._say(
@@ -134,7 +139,7 @@ class PowerFade:
         else:
             text = (
                 f"forward power under {block.drive} is {block.forward_w:.1f} W, {off_db:+.2f} dB of this unit's {what}"
-                f", over the {limit:g} dB that it may fall: look at the driver and its supply, the drive level, then "
+                f", over the {limit:.2f} dB that it may fall: look at the driver and its supply, the drive level, then "
                 "the finals"
             )
         return [condition.finding(event, time_ns, text, unit="dB", value=off_db, limit=-limit)]

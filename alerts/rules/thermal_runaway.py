@@ -106,13 +106,10 @@ class ThermalRunaway:
         return not_yet("the heatsink has not moved far enough under drive to tell a loop gain")
 
     def _judge(self, gains: CurrentGain, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
-        fit, window = self._estimates.fit, self._estimates.cooling.now
-        if fit is None:
+        resistance = self._estimates.k_per_w
+        if resistance is None:
             return NOTHING
-        k_per_w, sd = fit.k_per_w, fit.k_per_w_sd
-        if window is not None:
-            k_per_w = 1.0 / window.w_per_k
-            sd = k_per_w * window.sd / window.w_per_k
+        k_per_w, sd = resistance
         told = [
             (gain_of(slope, block.supply_v, k_per_w, sd), slope)
             for slope in gains.slopes(_NOISE * current_a)

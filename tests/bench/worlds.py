@@ -190,8 +190,8 @@ class PlainWorld:
         self._share = [(1 + (skew if i % 2 else -skew)) * rng.uniform(0.985, 1.015) for i in range(n)]
         idle_a = rng.uniform(0.15, 0.4) * max(n, 2)
         self._idle_a = [idle_a / n * s * rng.uniform(0.97, 1.03) for s in self._share]
-        self._per_k = [rng.uniform(-0.0015, 0.004) + rng.uniform(-3e-4, 3e-4) for _ in range(n)]
-        self._drive_per_k = [rng.uniform(-0.0006, 0.0006) for _ in range(n)]
+        self._per_k = [rng.uniform(-0.0015, 0.004) + rng.uniform(-2e-4, 2e-4) for _ in range(n)]
+        self._drive_per_k = [rng.uniform(-0.0003, 0.0003) for _ in range(n)]
         self._hot_per_k = rng.uniform(0.004, 0.010)  # how a device's own heat moves its current once its pad is dry
         efficiency = rng.uniform(0.45, 0.62)
         self._full_a = power_w / efficiency / self._emf_v
