@@ -4,8 +4,9 @@ The daemon tells the dashboard, and the dashboard each of its tabs, by the same 
 one listener has been told and says the rest as a patch, a ``Mirror`` puts patches together to a picture again. A
 soak strip goes over once and then grows at its end; of a bay's other fields only those that changed are said.
 
-A patch: ``{"rack", "note", "order"}`` where these changed, and ``"bays"``, by name: the fields that changed,
-``age_s`` (seconds since its last frame) always, and ``"strip": [n, points]``: keep the first n points, then add these.
+A patch: ``{"rack", "note", "order"}`` and ``alerts_unacknowledged`` where these changed, and ``"bays"``, by name: the
+fields that changed, ``age_s`` (seconds since its last frame) always, and ``"strip": [n, points]``: keep the first n
+points, then add these.
 """
 
 from collections.abc import Mapping
@@ -32,6 +33,7 @@ class Picture:
     rack: str
     note: str
     bays: Mapping[str, BayPicture]
+    unacknowledged: int = 0  # open alerts that nobody has acknowledged yet
 
 
 @dataclass(slots=True)
@@ -47,6 +49,7 @@ class Cursor:
     """What one listener has been told."""
 
     _head: tuple[str, str, tuple[str, ...]] | None = None
+    _unacknowledged: int | None = None
     _bays: dict[str, _Told] = field(default_factory=dict)
 
     def patch(self, picture: Picture, clock_s: float) -> Patch:
@@ -56,6 +59,8 @@ class Cursor:
         if head != self._head:
             self._head = head
             out |= {"rack": picture.rack, "note": picture.note, "order": list(picture.bays)}
+        if picture.unacknowledged != self._unacknowledged:
+            self._unacknowledged = out["alerts_unacknowledged"] = picture.unacknowledged
         bays = {}
         for name, bay in picture.bays.items():
             told = self._bays.get(name)
@@ -84,7 +89,7 @@ class Mirror:
     """The picture that the patches of one teller make."""
 
     def __init__(self) -> None:
-        self._rack, self._note = "", ""
+        self._rack, self._note, self._unacknowledged = "", "", 0
         self._order: list[str] = []
         self._bays: dict[str, BayPicture] = {}
 
@@ -93,9 +98,11 @@ class Mirror:
         self._rack = patch.get("rack", self._rack)
         self._note = patch.get("note", self._note)
         self._order = patch.get("order", self._order)
+        self._unacknowledged = patch.get("alerts_unacknowledged", self._unacknowledged)
         for name, change in patch.get("bays", {}).items():
             self._bays[name] = _changed(self._bays.get(name), change, clock_s)
-        return Picture(self._rack, self._note, {n: self._bays[n] for n in self._order if n in self._bays})
+        bays = {n: self._bays[n] for n in self._order if n in self._bays}
+        return Picture(self._rack, self._note, bays, self._unacknowledged)
 
 
 def _changed(bay: BayPicture | None, change: Patch, clock_s: float) -> BayPicture:

@@ -37,7 +37,8 @@ class Pictures:
         """The rack as it stands now."""
         ages, clock_s = self._rack.ages(), time.monotonic()
         bays = {bay.name: self._bay(bay, ages[bay.name], clock_s) for bay in self._rack.bays.values()}
-        return Picture(self._name, self._note(), bays)
+        unacknowledged = self._rack.book.unseen if self._rack.book else 0
+        return Picture(self._name, self._note(), bays, unacknowledged)
 
     def _bay(self, bay: Bay, age_s: float | None, clock_s: float) -> BayPicture:
         strip, waiting = bay.strip, bay.course is not None and bay.course.waiting

@@ -17,6 +17,7 @@ let silent = false;
 let asking = false;
 let spoken = null;
 let told = 0;
+let counted = null;
 
 export function followAlerts() {
   listenForAPress();
@@ -33,9 +34,11 @@ export function followAlerts() {
 // whether the daemon is silent, as the live state knows it; the count in the head is the live state's too
 export function drawAlerts(view) {
   silent = view.silent;
-  setCount(view.rack?.alerts_unacknowledged ?? unseen().length);
+  const count = view.rack?.alerts_unacknowledged ?? unseen().length;
+  setCount(count);
   if (alerts !== null) call(unseen(), silent);
-  if (document.getElementById("alert-list") && !told) look();
+  if (count !== counted || (document.getElementById("alert-list") && !told)) look();
+  counted = count;
 }
 
 const unseen = () => (alerts ?? []).filter((a) => a.unseen);

@@ -86,3 +86,11 @@ def test_a_bay_that_is_taken_out_of_the_rack_goes() -> None:
     cursor, mirror = Cursor(), Mirror()
     mirror.apply(cursor.patch(picture(("a", bay), ("b", bay)), 0.0), 0.0)
     assert list(mirror.apply(cursor.patch(picture(("b", bay)), 0.0), 0.0).bays) == ["b"]
+
+
+def test_the_count_of_unacknowledged_alerts_goes_over_when_it_changes() -> None:
+    """It is on every page, and sounds the horn."""
+    cursor, mirror = Cursor(), Mirror()
+    said = [cursor.patch(Picture("rack-1", "", {}, count), 0.0) for count in (0, 2, 2, 0)]
+    assert [patch.get("alerts_unacknowledged") for patch in said] == [0, 2, None, 0]
+    assert [mirror.apply(patch, 0.0).unacknowledged for patch in said] == [0, 2, 2, 0]
