@@ -7,6 +7,9 @@ DaemonError
 │   ├── StoreUnfit   a file of the store that can't be opened or read, and why
 │   └── StoreBehind  not all is on disk, how much waits, and why
 ├── ExportFailed     a file that could not be written, and why
+├── SealError        a file that is said to be a sealed job
+│   ├── SealBroken   it is not what was sealed
+│   └── SealUnknown  nothing can be said of it, and why
 ├── SendFailed       a message that did not go out, and why
 └── Refused          an order that can't be carried out now, and why
     └── NoSuch       a bay or a job that does not exist, and which do
@@ -90,6 +93,31 @@ class ExportFailed(DaemonError):
     def __init__(self, path: Path, why: str) -> None:
         self.path, self.why = path, why
         super().__init__(f"{path}: can't be written: {why}")
+
+
+class SealError(DaemonError):
+    """A file that is said to be a sealed job, at ``path``."""
+
+    path: Path
+
+
+class SealBroken(SealError):
+    """The file is not what was sealed of ``job``: its SHA-256 is ``found``, the catalog has ``sealed``."""
+
+    def __init__(self, path: Path, job: int, sealed: str, found: str) -> None:
+        self.path, self.job, self.sealed, self.found = path, job, sealed, found
+        super().__init__(
+            f"{path}: is NOT what was sealed of job {job}: something in it was changed.\n"
+            f"SHA-256 of the file: {found}\nSHA-256 when sealed: {sealed}"
+        )
+
+
+class SealUnknown(SealError):
+    """Whether the file is what was sealed can't be said."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}")
 
 
 class SendFailed(DaemonError):

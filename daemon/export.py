@@ -1,67 +1,110 @@
-"""A kept job as a file that other programs read: a recording (SenML packs, the contract) or a CSV table."""
+"""A kept job in a form that other programs read: a recording (SenML packs, the contract), a CSV table, or Parquet.
+
+Every form is made piece by piece, so that memory grows with none, whether it goes to a file or over the API.
+"""
 
 import csv
 import gzip
 import io
 import os
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
+from enum import StrEnum
+from itertools import islice
 from pathlib import Path
-from typing import TextIO
+from typing import IO
 
 import zstandard
 
 from daemon.errors import ExportFailed
 from daemon.store import Reader
-from sensors.recording import Writer
+from sensors.recording import packed
 from sensors.types import CHANNELS, UNITS, Frame
 
 #: the contract's channels with the contract's units, all of them always, so that a script may count on its columns
 COLUMNS = ["time_utc", "elapsed_s", *(f"{name} [{UNITS[name]}]" for name in CHANNELS)]
+#: frames a piece of text: half a megabyte
+_PAGE = 2000
+_COPY_BYTES = 1 << 20
+
+#: a piece of a file, and how many frames are in the file by then
+Pieces = Iterator[tuple[bytes, int]]
+
+
+class Form(StrEnum):
+    """What a job can be exported as."""
+
+    CSV = "csv"
+    PARQUET = "parquet"
+    SENML = "senml"
 
 
 def export(folder: Path, job: int, path: Path) -> int:
-    """Write a job of the store in ``folder`` to ``path``: as CSV where its name says so, else as a recording.
+    """Write a job of the store in ``folder`` to ``path``: as CSV or Parquet where its name says so, else a recording.
 
-    A last ending ``.gz`` or ``.zst`` packs it. Gives the number of readings. Raises StoreUnfit, NoSuch,
-    ExportFailed.
+    A last ending ``.gz`` or ``.zst`` packs it; the same job gives the same file. Gives the number of readings. A file
+    that was there is replaced whole or not at all. Raises StoreUnfit, NoSuch, ExportFailed.
     """
-    store = Reader(folder)
-    endings = path.suffixes[-2:]
-    packed = bool(endings) and endings[-1] in (".gz", ".zst")
-    as_table = ".csv" in (endings[:-1] if packed else endings[-1:])
-    return (export_csv if as_table else export_recording)(store, job, path)
+    found = pieces(Reader(folder), job, form_of(path))
+    n = 0
+    with _whole(path) as part, _opened(part) as out:
+        for piece, n in found:  # noqa: B007  the last one counts
+            out.write(piece)
+    return n
 
 
-def export_recording(store: Reader, job: int, path: Path) -> int:
-    """Write a job as a recording that `replay` reads; gives the number of packs.
+def form_of(path: Path) -> Form:
+    """The form that a file's name asks for."""
+    endings = [ending for ending in path.suffixes if ending not in (".gz", ".zst")]
+    return {".csv": Form.CSV, ".parquet": Form.PARQUET}.get(endings[-1] if endings else "", Form.SENML)
 
-    Raises NoSuch, ExportFailed; a file that was there is replaced whole or not at all.
+
+def pieces(store: Reader, job: int, form: Form) -> Pieces:
+    """A job in one form, piece by piece; raises NoSuch at once, and StoreUnfit also later.
+
+    CSV (RFC 4180) has a row a frame and an empty cell where a channel has no value. The Parquet file of a sealed job
+    is the sealed one, byte by byte.
     """
     frames = store.job_frames(job)
-    with _whole(path) as part, Writer(part) as out:
-        return _each(frames, out.write)
+    if form is Form.CSV:
+        return _csv(frames, store.zero_ns(job))
+    if form is Form.SENML:
+        return _senml(frames)
+    sealed = store.seals.good(job)
+    return store.parquet(job) if sealed is None else _copied(sealed, store.seals.of(job, job)[job].frames)
 
 
-def export_csv(store: Reader, job: int, path: Path) -> int:
-    """Write a job as CSV (RFC 4180), one row a frame, an empty cell where a channel has no value; gives the rows.
+def _csv(frames: Iterable[Frame], zero_ns: int) -> Pieces:
+    text, n = io.StringIO(newline=""), 0
+    out = csv.writer(text)
+    out.writerow(COLUMNS)
+    for page in _pages(frames):
+        out.writerows(_cells(frame, zero_ns) for frame in page)
+        n += len(page)
+        yield text.getvalue().encode(), n
+        text.seek(0)
+        text.truncate()
+    yield text.getvalue().encode(), n
 
-    Raises NoSuch, ExportFailed; a file that was there is replaced whole or not at all.
-    """
-    frames, zero_ns = store.job_frames(job), store.zero_ns(job)
-    with _whole(path) as part, _text(part) as file:
-        out = csv.writer(file)
-        out.writerow(COLUMNS)
-        return _each(frames, lambda frame: out.writerow(_cells(frame, zero_ns)))
 
-
-def _each(frames: Iterable[Frame], write: Callable[[Frame], object]) -> int:
+def _senml(frames: Iterable[Frame]) -> Pieces:
     n = 0
-    for frame in frames:
-        write(frame)
-        n += 1
-    return n
+    for page in _pages(frames):
+        n += len(page)
+        yield b"".join([packed(frame) + b"\n" for frame in page]), n
+
+
+def _copied(path: Path, frames: int) -> Pieces:
+    with path.open("rb") as file:
+        while piece := file.read(_COPY_BYTES):
+            yield piece, frames
+
+
+def _pages(frames: Iterable[Frame]) -> Iterator[list[Frame]]:
+    left = iter(frames)
+    while page := list(islice(left, _PAGE)):
+        yield page
 
 
 def _cells(frame: Frame, zero_ns: int) -> list[object]:
@@ -71,13 +114,17 @@ def _cells(frame: Frame, zero_ns: int) -> list[object]:
     return [utc, round((frame.time_ns - zero_ns) / 1e9, 6), *values]
 
 
-def _text(path: Path) -> TextIO:
-    if path.suffix == ".gz":
-        return io.TextIOWrapper(gzip.open(path, "wb"), encoding="utf-8", newline="")
-    if path.suffix == ".zst":
-        packer = zstandard.ZstdCompressor().stream_writer(path.open("wb"))
-        return io.TextIOWrapper(packer, encoding="utf-8", newline="")
-    return path.open("w", encoding="utf-8", newline="")
+@contextmanager
+def _opened(path: Path) -> Iterator[IO[bytes] | gzip.GzipFile | zstandard.ZstdCompressionWriter]:
+    with ExitStack() as files:
+        raw = files.enter_context(path.open("wb"))
+        out: IO[bytes] | gzip.GzipFile | zstandard.ZstdCompressionWriter = raw
+        if path.suffix == ".gz":
+            # no name and no time in the header: the same frames give the same file
+            out = files.enter_context(gzip.GzipFile("", "wb", fileobj=raw, mtime=0))
+        elif path.suffix == ".zst":
+            out = files.enter_context(zstandard.ZstdCompressor().stream_writer(raw, closefd=False))
+        yield out
 
 
 @contextmanager

@@ -1,6 +1,6 @@
 """The control API from a caller's side: one method a route, models in and out, every failure an ApiError."""
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -114,6 +114,17 @@ class Client:
         """The curves of a soak between two moments, thinned to about ``points`` a channel."""
         asked = {"from_s": from_s, "to_s": to_s, "points": points}
         return self._get(f"/v1/jobs/{job}/curves", CurvesView, {k: v for k, v in asked.items() if v is not None})
+
+    def export(self, job: int, form: str = "csv") -> Iterator[bytes]:
+        """A soak as a file, piece by piece; ``form`` is csv, parquet or senml."""
+        try:
+            with self._http.stream("GET", f"/v1/jobs/{job}/export", params={"form": form}) as answer:
+                if answer.is_error:
+                    answer.read()
+                    raise ApiError(_why(answer), answer.status_code)
+                yield from answer.iter_bytes()
+        except httpx.HTTPError as err:
+            raise DaemonSilent(self.url, str(err) or type(err).__name__) from err
 
     def unkey(self, bay: str | None = None) -> Said:
         """Unkey one bay, or all of them."""

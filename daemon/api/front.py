@@ -29,6 +29,7 @@ IDLE_S = 5.0
 HISTORY = "/v1/jobs"
 SLOW = "/v1/tell"
 STREAM = "/v1/live"
+EXPORT = "/export"
 #: ``daemon/api/guard.py`` has it too; this process loads none of what that needs
 UNTIL = "x-keysoak-until"
 _MOST_KEPT = 256
@@ -122,6 +123,10 @@ class Front:
             told = {k: v for k, v in answer.headers.items() if k not in _OWN}
             if request.url.path == STREAM:
                 return StreamingResponse(_chunks(answer), answer.status_code, told)
+            if request.url.path.endswith(EXPORT):
+                # as it comes, for it may be larger than the memory; how long it is, where that is known
+                told |= {k: v for k, v in answer.headers.items() if k == "content-length"}
+                return StreamingResponse(_whole(answer), answer.status_code, told)
             return Response(await answer.aread(), answer.status_code, told)
         except httpx.HTTPError:
             return JSONResponse({"detail": _SILENT if to == self._daemon else _NO_HISTORY}, 503)
@@ -132,6 +137,15 @@ async def _chunks(answer: httpx.Response) -> AsyncIterator[bytes]:
         with suppress(httpx.HTTPError):  # the daemon has ended: so does the stream, and its listener asks anew
             async for chunk in answer.aiter_raw():
                 yield chunk
+    finally:
+        await answer.aclose()
+
+
+async def _whole(answer: httpx.Response) -> AsyncIterator[bytes]:
+    # what breaks off must not look like a file that is whole: an error here ends the connection
+    try:
+        async for chunk in answer.aiter_raw():
+            yield chunk
     finally:
         await answer.aclose()
 

@@ -12,6 +12,7 @@ from typing import Annotated
 from fastapi import FastAPI, HTTPException, Query
 
 from daemon.api.compare import add_compare
+from daemon.api.exports import add_exports
 from daemon.api.guard import add_guard
 from daemon.api.models import CurvesView, JobView
 from daemon.store.reader import Reader
@@ -52,4 +53,5 @@ def add_history(app: FastAPI, reader: Callable[[], Reader]) -> None:
             raise HTTPException(422, "from_s: must be less than to_s")
         return reader().curves(job, from_s, to_s, points)
 
+    add_exports(app, reader)
     add_compare(app, reader)

@@ -194,6 +194,7 @@ class JobView(Model):
     figures: dict[str, float | None]
     limits: dict[str, float]
     tags: list[Tag]
+    sealed_sha256: str | None = None  # of the sealed file of a finished job
     booking: int | None = None  # under which its unit is booked in
 
 

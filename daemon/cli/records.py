@@ -1,6 +1,7 @@
-"""``keysoak replay`` and ``export``: what was recorded, judged again or taken along."""
+"""``keysoak replay``, ``export`` and ``verify``: what was recorded, judged again, taken along, or checked."""
 
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -8,6 +9,7 @@ import typer
 
 from daemon.cli.options import RACK, RackOption
 from daemon.config import RackFile
+from daemon.errors import SealBroken
 from daemon.files import parse, read_text
 from daemon.plan import Plan
 
@@ -16,6 +18,7 @@ def add_to(app: typer.Typer) -> None:
     """Add these commands to the app."""
     app.command()(replay)
     app.command()(export)
+    app.command()(verify)
 
 
 def replay(
@@ -45,9 +48,7 @@ def export(
     job: Annotated[int, typer.Argument(help="The job's number on the job page: the one in its address.")],
     out: Annotated[
         Path,
-        typer.Argument(
-            help="The file to write: .csv for a spreadsheet, else a recording; .gz or .zst at the end packs it."
-        ),
+        typer.Argument(help="The file to write: .csv, .parquet, or else a recording; .gz or .zst at the end packs it."),
     ],
     rack: RackOption = RACK,
     data: Annotated[
@@ -61,3 +62,30 @@ def export(
     folder = data if data is not None else RackFile.from_file(rack).rack.data
     count = write_export(folder, job, out)
     typer.echo(f"{out}: {count} readings of job {job}")
+
+
+def verify(
+    file: Annotated[Path, typer.Argument(help="A sealed file, or a copy of it, under any name.")],
+    rack: RackOption = RACK,
+    data: Annotated[
+        Path | None,
+        typer.Option(help="The folder that holds the readings, instead of the one that --rack names."),
+    ] = None,
+) -> None:
+    """Check that a sealed job is, to the last bit, what was sealed when the job ended; the daemon may run or not.
+
+    Exit status: 0 it is, 1 something in it was changed, 2 nothing can be said of it.
+    """
+    from daemon.verify import verify as run_verify  # noqa: PLC0415
+
+    folder = data if data is not None else RackFile.from_file(rack).rack.data
+    try:
+        seal = run_verify(folder, file)
+    except SealBroken as err:
+        typer.echo(f"keysoak: {err}", err=True)
+        raise typer.Exit(1) from err
+    when = datetime.fromtimestamp(seal.sealed_ns / 1e9, UTC)
+    typer.echo(
+        f"{file}: is what was sealed of job {seal.job} on {when:%Y-%m-%d at %H:%M:%S} UTC, {seal.frames} readings\n"
+        f"SHA-256 {seal.sha256}"
+    )

@@ -13,10 +13,10 @@ from alembic.util import CommandError
 from daemon import migrations
 from daemon.api.models import Tag
 from daemon.errors import StoreUnfit
-from daemon.store.items import AlertChanged, AlertIdsTaken, FindingKept, JobEnded, JobStarted
-from daemon.store.tables import ALERT, ALERT_CHANGE, ALERT_IDS, FINDINGS, JOBS
+from daemon.store.items import AlertChanged, AlertIdsTaken, FindingKept, JobEnded, JobSealed, JobStarted
+from daemon.store.tables import ALERT, ALERT_CHANGE, ALERT_IDS, FINDINGS, JOBS, SEALS
 
-Entry = JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken
+Entry = JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken | JobSealed
 
 
 def engine(path: Path, read_only: bool = False) -> sa.Engine:
@@ -79,6 +79,16 @@ class CatalogWriter:
                 if not self._db.execute(ALERT_IDS.update().values(last=entry.last)).rowcount:
                     self._db.execute(ALERT_IDS.insert().values(last=entry.last))
                 return True
+            case JobSealed():
+                return self._sealed(entry)
+
+    def _sealed(self, entry: JobSealed) -> bool:
+        known = self._known(entry.job)
+        if known:
+            same = SEALS.update().where(SEALS.c.job == entry.job, SEALS.c.sha256 == entry.sha256)
+            if not self._db.execute(same.values(sealed_ns=entry.sealed_ns)).rowcount:
+                self._db.execute(SEALS.insert().values(msgspec.structs.asdict(entry)))
+        return known
 
     def _alert(self, entry: AlertChanged) -> None:
         row = _alert(entry)

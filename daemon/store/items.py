@@ -91,4 +91,14 @@ class AlertIdsTaken(msgspec.Struct, frozen=True):
     last: int
 
 
-Item = Frame | JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken
+class JobSealed(msgspec.Struct, frozen=True):
+    """A finished job is in a sealed file with this SHA-256."""
+
+    job: int
+    sha256: str
+    bytes: int
+    frames: int
+    sealed_ns: int
+
+
+Item = Frame | JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken | JobSealed

@@ -11,14 +11,21 @@ from daemon.api.models import CurvesView, JobView, PlanView, Tag
 from daemon.errors import BadFile, NoSuch, StoreUnfit
 from daemon.plan import Plan
 from daemon.store import curves as thinning
+from daemon.store import parquet
 from daemon.store.alerts import AlertReader
 from daemon.store.buckets import SERIES
 from daemon.store.catalog import CatalogReader
 from daemon.store.frames import FrameReader
+from daemon.store.seals import Seal, Seals
 from daemon.store.zoom import Drawn, drawn
 from sensors.types import CHANNELS, Frame
 
 CATALOG, FRAMES = "catalog.sqlite", "frames.sqlite"
+#: of a job's row in the catalog, what goes with its readings wherever they go
+FACTS = (
+    *("job", "number", "unit", "bay", "plan_name", "plan_text", "limits"),
+    *("started_ns", "ended_ns", "verdict", "reasons", "figures"),
+)
 #: thirty years; no soak is as long
 LONGEST_S = 1e9
 
@@ -36,16 +43,30 @@ class Reader:
         self._catalog = CatalogReader(folder / CATALOG)
         self._frames = FrameReader(folder / FRAMES)
         self.alerts = AlertReader(self._catalog.ask)
+        self.seals = Seals(folder, self._catalog)
 
     def jobs(self, most: int = 500) -> list[JobView]:
         """The newest jobs first."""
         rows = self._catalog.jobs(most)
-        tags = self._catalog.tags(rows[-1]["job"], rows[0]["job"]) if rows else {}
-        return [_view(row, tags.get(row["job"], [])) for row in rows]
+        if not rows:
+            return []
+        between = rows[-1]["job"], rows[0]["job"]
+        tags, seals = self._catalog.tags(*between), self.seals.of(*between)
+        return [_view(row, tags.get(row["job"], []), seals.get(row["job"])) for row in rows]
 
     def job(self, job: int) -> JobView:
         """One job; raises NoSuch."""
-        return _view(self._row(job), self._tags(job))
+        return _view(self._row(job), self._tags(job), self.seals.of(job, job).get(job))
+
+    def facts(self, job: int) -> dict[str, Any]:
+        """What is known of a job but its readings, as JSON has it; raises NoSuch."""
+        row = self._row(job)
+        tags = [tag.model_dump() for tag in self._tags(job)]
+        return {name: row[name] for name in FACTS} | {"zero_ns": self.zero_ns(job), "findings": tags}
+
+    def parquet(self, job: int) -> Iterator[tuple[bytes, int]]:
+        """A job as a Parquet file, piece by piece, each with how many frames are in it so far; raises NoSuch."""
+        return parquet.pieces(self.job_frames(job), self.zero_ns(job), self.facts(job))
 
     def findings(self, job: int) -> list[Tag]:
         """The findings of a job in the order in which they were put; raises NoSuch."""
@@ -127,8 +148,10 @@ def _plan(name: str, text: str) -> PlanView:
         return PlanView(name=name, total_s=0.0, phases=[])
 
 
-def _view(row: RowMapping, tags: list[Tag]) -> JobView:
+def _view(row: RowMapping, tags: list[Tag], seal: Seal | None) -> JobView:
     same: dict[str, Any] = {name: row[name] for name in JobView.model_fields if name in row}
     plan = _plan(row["plan_name"], row["plan_text"])
     limits = {name: value for name, value in row["limits"].items() if value is not None}
-    return JobView.model_validate(same | {"plan": plan, "limits": limits, "tags": tags})
+    return JobView.model_validate(
+        same | {"plan": plan, "limits": limits, "tags": tags, "sealed_sha256": seal and seal.sha256}
+    )

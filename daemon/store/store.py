@@ -14,6 +14,7 @@ from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameWriter
 from daemon.store.items import AlertIdsTaken, Item, JobEnded
 from daemon.store.reader import CATALOG, FRAMES, Reader
+from daemon.store.seals import Sealer
 from daemon.store.writer import COMMIT_S, MOST_WAITING, Writer
 
 LOCK = "lock"
@@ -47,6 +48,7 @@ class Store(Reader):
                 raise StoreUnfit(folder / CATALOG, str(err.orig)) from err
             undo.pop_all()
         self._writer = Writer(frames, catalog, most_waiting, commit_s)
+        self._sealer = Sealer(self.seals, self.parquet, self._writer.put)
 
     def _ends_of_what_was_cut_short(self) -> list[JobEnded]:
         ends: list[JobEnded] = []
@@ -65,6 +67,8 @@ class Store(Reader):
     def put(self, item: Item) -> None:
         """Hand over something to keep; never blocks, never raises."""
         self._writer.put(item)
+        if isinstance(item, JobEnded):
+            self._sealer.ended(item.job)
 
     def next_job(self) -> int:
         """A job number that no job in this store has had; to be called from one thread."""
@@ -97,7 +101,7 @@ class Store(Reader):
     @property
     def error(self) -> str:
         """What keeps the store from keeping, as a sentence for a person; empty when all is well."""
-        return self._writer.error
+        return " ".join(filter(None, (self._writer.error, self._sealer.error)))
 
     def flush(self, timeout_s: float = 10.0) -> None:
         """Wait until everything put so far is on disk; raises StoreBehind."""
@@ -106,6 +110,7 @@ class Store(Reader):
     def close(self, timeout_s: float = 10.0) -> None:
         """Commit what waits and stop; raises StoreBehind when not all could be kept."""
         try:
+            self._sealer.stop()
             self._writer.close(timeout_s)
         finally:
             self._unlock()

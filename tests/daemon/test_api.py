@@ -1,9 +1,11 @@
 """The control API over a real socket, with the safety loop running: reading, orders, and what a wrong call gets."""
 
 import asyncio
+import hashlib
 import socket
 import threading
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import httpx
@@ -15,9 +17,16 @@ from daemon.api.models import BayStatus, SoakOrder
 from daemon.api.plans import FOLDER as PLANS
 from daemon.api.server import ApiThread, build
 from daemon.config import RackFile
+from daemon.export import Form, export
 from daemon.plan import Plan
 from daemon.serve import make_rack
-from daemon.store import Store
+from daemon.store import Reader, Store
+from daemon.store.catalog import CatalogWriter
+from daemon.store.frames import FrameWriter, Span, row
+from daemon.store.items import JobEnded, JobSealed, JobStarted
+from daemon.store.reader import CATALOG, FRAMES
+from daemon.store.seals import digest
+from sensors.types import Frame
 
 RACK = """
 [rack]
@@ -143,6 +152,43 @@ def test_curves_asked_for_wrongly_are_refused_with_the_field(url: str, query: st
     answer = httpx.get(f"{url}/v1/jobs/1/curves?{query}", trust_env=False)
     assert answer.status_code == 422
     assert query.split("=", maxsplit=1)[0] in answer.text
+
+
+@pytest.mark.parametrize("form", Form)
+def test_a_job_is_given_away_as_a_file_in_every_form(tmp_path: Path, url: str, form: Form) -> None:
+    """The same bytes as `keysoak export` writes, under a name, also while the job runs."""
+    folder = RackFile.from_file(tmp_path / "rack.toml").rack.data
+    began = JobStarted(1, "J-1", "MR-25 no. 014", "bay-1", "p", PLAN, {}, 1_764_054_000 * 10**9, 0.0)
+    frames = [Frame("bay-1", began.started_ns + t * 10**9, t, t, (20.0 + t,) * 21, bytes(21)) for t in range(3000)]
+    with closing(CatalogWriter(folder / CATALOG)) as catalog, closing(FrameWriter(folder / FRAMES)) as writer:
+        catalog.write([began])
+        span = Span(1, "bay-1", began.started_ns, began.started_ns, frames[-1].time_ns)
+        writer.write([row(frame, 1) for frame in frames], [span])
+    out = tmp_path / f"job.{form}"
+    assert export(folder, 1, out) == 3000
+    with Client(url) as client:
+        assert b"".join(client.export(1, form)) == out.read_bytes()
+        answer = httpx.get(f"{url}/v1/jobs/1/export?form={form}", trust_env=False)
+        assert answer.headers["content-disposition"] == f'attachment; filename="job-1.{form}"'
+        with pytest.raises(ApiError, match="no job 9"):
+            list(client.export(9, form))
+
+
+def test_a_sealed_job_is_given_away_as_it_was_sealed_and_as_long_as_it_is(tmp_path: Path, url: str) -> None:
+    """So that a page can show how far it is, and the copy can be verified."""
+    folder = RackFile.from_file(tmp_path / "rack.toml").rack.data
+    with closing(CatalogWriter(folder / CATALOG)) as catalog:
+        began = JobStarted(1, "J-1", "MR-25 no. 014", "bay-1", "p", PLAN, {}, 1_764_054_000 * 10**9, 0.0)
+        catalog.write([began, JobEnded(1, began.started_ns + 1, "incomplete", [], {})])
+        sealed = Reader(folder).seals.path(1)
+        sealed.parent.mkdir(exist_ok=True)
+        sealed.write_bytes(b"".join(piece for piece, _ in Reader(folder).parquet(1)))
+        catalog.write([JobSealed(1, *digest(sealed), 0, began.started_ns)])
+    answer = httpx.get(f"{url}/v1/jobs/1/export?form=parquet", trust_env=False)
+    assert answer.content == sealed.read_bytes()
+    assert answer.headers["content-length"] == str(len(answer.content))
+    with Client(url) as client:
+        assert client.job(1).sealed_sha256 == hashlib.sha256(answer.content).hexdigest()
 
 
 def test_health_tells_that_the_loop_keeps_up(url: str) -> None:

@@ -1,7 +1,9 @@
 """The command as a person meets it: help, plain errors, exit statuses."""
 
+import hashlib
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,7 @@ from daemon.demo.world import Unit
 from daemon.store import Store
 
 PLAN = '[[phase]]\ndrive = "carrier"\nminutes = 0.5\n'
-COMMANDS = ["demo", "serve", "probe", "soak", "drop", "replay", "export", "tell"]
+COMMANDS = ["demo", "serve", "probe", "soak", "drop", "replay", "export", "verify", "tell"]
 
 
 def keysoak(*words: object) -> subprocess.CompletedProcess[str]:
@@ -111,3 +113,26 @@ def test_a_reader_that_goes_away_is_no_error_to_tell(job: Path) -> None:
         process.stdout.close()
         assert process.stderr is not None
         assert "Traceback" not in process.stderr.read()
+
+
+def test_a_sealed_job_is_verified_and_a_flipped_bit_found(job: Path) -> None:
+    """0 and the digest; 1 and both digests; 2 where nothing can be said."""
+    out = job / "copy.parquet"
+    with Store(job) as store:
+        end_s = time.monotonic() + 20
+        while store.seals.good(1) is None:
+            assert time.monotonic() < end_s
+            time.sleep(0.01)
+    assert keysoak("export", 1, out, "--data", job).returncode == 0
+    good = keysoak("verify", out, "--rack", job / "rack.toml")
+    assert (good.returncode, good.stderr) == (0, "")
+    assert "is what was sealed of job 1" in good.stdout
+    assert f"SHA-256 {hashlib.sha256(out.read_bytes()).hexdigest()}" in good.stdout
+    data = bytearray(out.read_bytes())
+    data[len(data) // 2] ^= 1
+    out.write_bytes(data)
+    bad = keysoak("verify", out, "--data", job)
+    assert (bad.returncode, bad.stdout) == (1, "")
+    assert "is NOT what was sealed of job 1" in bad.stderr
+    assert hashlib.sha256(data).hexdigest() in bad.stderr
+    assert keysoak("verify", job / "plan.toml", "--data", job).returncode == 2

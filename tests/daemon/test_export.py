@@ -3,22 +3,37 @@
 import csv
 import gzip
 import io
+import itertools
 import math
+import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import numpy as np
+import pandas
+import pyarrow.parquet as pq
 import pytest
 import zstandard
 
 from daemon.errors import ExportFailed, NoSuch, StoreUnfit
-from daemon.export import COLUMNS, export
-from daemon.store import Store
+from daemon.export import COLUMNS, Form, export, pieces
+from daemon.store import Reader, Store
 from daemon.store.items import JobEnded, JobStarted
+from daemon.verify import verify
 from sensors import recording
 from sensors.types import CHANNELS, HEATSINK, KEY, Frame
 
 MakeFrame = Callable[..., Frame]
 MakeJob = Callable[..., JobStarted]
+
+
+def wait_until(true: Callable[[], bool]) -> None:
+    """Wait for the sealer's thread."""
+    end_s = time.monotonic() + 20
+    while not true():
+        assert time.monotonic() < end_s
+        time.sleep(0.01)
 
 
 @pytest.fixture
@@ -114,3 +129,82 @@ def test_an_export_replaces_the_earlier_one(tmp_path: Path, kept: list[Frame]) -
     first = out.read_bytes()
     export(tmp_path, 2, out)
     assert out.read_bytes() == first
+
+
+def test_parquet_of_a_sealed_job_is_the_sealed_file(tmp_path: Path, kept: list[Frame]) -> None:
+    """Bit by bit, so that it can be verified wherever it goes; a damaged one is not handed on."""
+    with Store(tmp_path) as store:
+        wait_until(lambda: store.seals.good(2) is not None)
+    out = tmp_path / "out.parquet"
+    sealed = Reader(tmp_path).seals.path(2)
+    assert export(tmp_path, 2, out) == len(kept)
+    assert out.read_bytes() == sealed.read_bytes()
+    sealed.write_bytes(sealed.read_bytes()[:-1] + b"x")
+    assert export(tmp_path, 2, out) == len(kept)
+    assert verify(tmp_path, out).job == 2  # made anew from the readings, which give the same file
+
+
+def test_parquet_of_a_job_that_is_not_sealed_has_the_same_columns(tmp_path: Path, kept: list[Frame]) -> None:
+    """A running job can be looked at too."""
+    with Store(tmp_path) as store:
+        wait_until(lambda: store.seals.good(2) is not None)
+    sealed = Reader(tmp_path).seals.path(2)
+    schema = pq.read_schema(sealed)
+    sealed.unlink()
+    out = tmp_path / "out.parquet"
+    assert export(tmp_path, 2, out) == len(kept)
+    assert pq.read_schema(out).equals(schema, check_metadata=True)
+
+
+def test_no_form_holds_a_whole_job_in_memory(tmp_path: Path, frame_at: MakeFrame, job_at: MakeJob) -> None:
+    """Pieces come long before the end is read, none larger than a few pages."""
+    with Store(tmp_path) as store:
+        store.put(job_at(1))
+        for t in range(9000):
+            store.put(frame_at(t / 10))
+        store.flush()
+        for form in (Form.CSV, Form.SENML):
+            sizes = [(len(piece), n) for piece, n in pieces(store, 1, form)]
+            assert sizes[0][1] == 2000
+            assert max(size for size, _ in sizes) < 2_000_000
+            assert sizes[-1][1] == 9000
+
+
+def readme_code(beginning: str) -> str:
+    """The indented block of README.md that begins so."""
+    lines = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").splitlines()
+    first = lines.index("    " + beginning)
+    block = itertools.takewhile(lambda line: line.startswith("    "), lines[first:])
+    return "\n".join(line[4:] for line in block)
+
+
+def test_three_lines_of_the_readme_load_a_job_into_pandas_with_units(
+    tmp_path: Path, kept: list[Frame], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run as they stand there; and the line for CSV."""
+    export(tmp_path, 2, tmp_path / "job-7.parquet")
+    export(tmp_path, 2, tmp_path / "job-7.csv")
+    monkeypatch.chdir(tmp_path)
+    code = readme_code("import pyarrow.parquet as pq")
+    assert len(code.splitlines()) == 3
+    found: dict[str, Any] = {}
+    exec(code, found)
+    job = found["job"]
+    assert list(job.columns[:4]) == ["time_ns [ns]", "at_s [s]", "seq [1]", "heatsink [Cel]"]
+    assert list(job.columns[3:]) == COLUMNS[2:]
+    np.testing.assert_array_equal(job["heatsink [Cel]"], [f.values[HEATSINK] for f in kept])
+    table = pandas.read_csv("job-7.csv", parse_dates=["time_utc"])
+    np.testing.assert_array_equal(table["heatsink [Cel]"], job["heatsink [Cel]"])
+    assert str(table["time_utc"][0]) == "2025-11-25 07:00:00+00:00"
+
+
+def test_the_readme_s_example_draws_two_jobs(
+    tmp_path: Path, kept: list[Frame], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run as it stands there, without a screen."""
+    for name in ("job-6", "job-7"):
+        export(tmp_path, 2, tmp_path / f"{name}.parquet")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MPLBACKEND", "svg")
+    exec(readme_code("import matplotlib.pyplot as plt"), {})
+    assert "<svg" in (tmp_path / "two-jobs.svg").read_text()

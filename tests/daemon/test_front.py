@@ -41,6 +41,17 @@ class Behind:
 
             return StreamingResponse(lines(), media_type="application/x-ndjson")
 
+        @app.get("/v1/jobs/{job}/export")
+        def export(job: int, breaks: bool = False) -> StreamingResponse:
+            def pieces() -> Iterator[bytes]:
+                yield b"first"
+                self.open.wait(10)
+                if breaks:
+                    raise OSError("the disk is gone")
+                yield b"last"
+
+            return StreamingResponse(pieces(), headers={} if breaks else {"content-length": "9"})
+
         @app.post("/v1/bays/{bay}/soak", dependencies=[Depends(guard.own_page)])
         async def soak(bay: str) -> dict[str, str]:
             self.asked.append(f"soak {bay}")
@@ -181,3 +192,21 @@ def test_an_order_that_its_giver_no_longer_waits_for_is_refused(servers: tuple[S
     assert (late.status_code, behind.asked) == (503, [])
     assert httpx.post(url, headers={UNTIL: str(now_s + 10)}, trust_env=False).status_code == 200
     assert guard.UNTIL == UNTIL
+
+
+def test_a_job_s_file_comes_as_it_is_made_with_its_length(behind: Behind, http: httpx.Client) -> None:
+    """Its first piece while the last one is not there yet: it may be larger than the memory."""
+    behind.open.clear()
+    with http.stream("GET", "/v1/jobs/7/export") as answer:
+        pieces = answer.iter_raw()
+        assert next(pieces) == b"first"
+        behind.open.set()
+        assert b"".join(pieces) == b"last"
+        assert answer.headers["content-length"] == "9"
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_job_s_file_that_breaks_off_does_not_look_whole(http: httpx.Client) -> None:
+    """The connection breaks, as it did behind the door."""
+    with pytest.raises(httpx.HTTPError), http.stream("GET", "/v1/jobs/7/export?breaks=true") as answer:
+        answer.read()
