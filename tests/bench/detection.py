@@ -3,6 +3,7 @@
 By hand: ``python -m tests.bench.detection [--healthy 500] [--each 20] [--seed 1] [--jobs N] [--quick] [--only FAULT]``.
 """
 
+# ruff: noqa: T201  it prints for a person
 import argparse
 import time
 from collections import Counter
@@ -17,9 +18,6 @@ from daemon.bay import Bay
 from daemon.soak import Begun, Ended
 from tests.bench.loop import SAYS, FixedLoop
 from tests.bench.population import FAULTS, Trial
-
-#: after a fault's onset there is this long, at the least, until the soak ends without a call: a miss
-_PAST_TRIP_S = 0.0
 
 
 @dataclass(slots=True)
@@ -66,7 +64,7 @@ class Ear:
         self.over = True
 
 
-def run(order: tuple[int, str]) -> Outcome:
+def run(order: tuple[int, str]) -> Outcome:  # noqa: PLR0912  one pass, told in order
     """One trial from its seed."""
     seed, fault = order
     trial = Trial(seed, fault)
@@ -135,57 +133,57 @@ def run(order: tuple[int, str]) -> Outcome:
 def report(outcomes: list[Outcome], verbose: bool) -> None:
     """Print what the population says."""
     print(
-        f"{'fault':16s} {'named':>9s} {'in time':>9s} {'median':>8s} {'90 %':>8s} {'loop':>9s} {'median':>8s} {'ratio':>6s}  by"
+        f"{'fault':16s} {'named':>9s} {'in time':>9s} {'median':>8s} {'90 %':>8s} "
+        f"{'loop':>9s} {'median':>8s} {'ratio':>6s}"
     )
     for fault in FAULTS:
         rows = [o for o in outcomes if o.fault == fault]
-        if not rows:
-            continue
-        delays = sorted(o.named_s - o.onset_s for o in rows if o.named_s < inf)
-        in_time = sum(o.named_s < inf and o.named_s <= o.harm_s for o in rows)
-        both = [o for o in rows if o.loop_s < inf and o.named_s < inf]
-        loops = [o.loop_s - o.onset_s for o in rows if o.loop_s < inf]
-        paired = (
-            median([o.named_s - o.onset_s for o in both]) / median([o.loop_s - o.onset_s for o in both])
-            if both
-            else inf
-        )
-        middle = median(delays) if delays else inf
-        late = quantiles(delays, n=10)[-1] if len(delays) > 1 else inf
-        loop = median(loops) if loops else inf
-        by = Counter(o.named_by for o in rows if o.named_by)
-        hot = max((o.named_at_c for o in rows if o.named_s < inf), default=0.0)
-        print(
-            f"{fault:16s} {len(delays):4d}/{len(rows):<4d} {in_time:4d}/{len(rows):<4d} {middle:8.1f} {late:8.1f} "
-            f"{len(loops):4d}/{len(rows):<4d} {loop:8.1f} {paired:6.2f}  {dict(by)} hottest {hot:.1f} °C"
-        )
+        if rows:
+            _report_fault(fault, rows)
     early = [(o, e) for o in outcomes for e in o.early]
     hours = sum(min(o.hours, o.onset_s / 3600.0) for o in outcomes)
     healthy = [o for o in outcomes if not o.fault]
-    bad = [o for o in healthy if o.early]
-    # Poisson: the 95 % upper bound of a mean of which n were seen (Garwood 1936, by the chi-square's normal approximation)
     n = len(early)
+    # Poisson, 95 % upper bound: 3 for none seen (the rule of three), else by the normal approximation
     upper = 3.0 if n == 0 else n + 1 + 1.645 * (n + 1) ** 0.5
     print(
-        f"healthy: {len(bad)} of {len(healthy)} soaks with a warning or trip; before any onset {n} alerts in {hours:.0f} soak-hours: "
-        f"{1000 * n / max(hours, 1e-9):.2f} per 1000 h (95 % bound {1000 * upper / max(hours, 1e-9):.2f}); "
-        f"loop: {sum(bool(o.loop_early) for o in healthy)} of {len(healthy)}"
+        f"healthy: {sum(bool(o.early) for o in healthy)} of {len(healthy)} soaks with a warning or trip "
+        f"(the loop {sum(bool(o.loop_early) for o in healthy)}); before any onset {n} alerts in {hours:.0f} h: "
+        f"{1000 * n / max(hours, 1e-9):.2f} per 1000 h (95 % bound {1000 * upper / max(hours, 1e-9):.2f})"
     )
     print("false alerts by rule:", dict(Counter(e[1] for _, e in early)))
     for o, e in early[: 400 if verbose else 40]:
-        print(
-            f"  early  {o.fault or 'healthy'} seed {o.seed} [{o.about}] at {e[0]:.0f} s (onset {o.onset_s:.0f}) {e[1]} {e[2]}: {e[3]}"
-        )
+        where = f"{o.fault or 'healthy'} seed {o.seed} [{o.about}]"
+        print(f"  early  {where} at {e[0]:.0f} s (onset {o.onset_s:.0f}) {e[1]} {e[2]}: {e[3]}")
     for o in outcomes:
-        if o.fault and (o.named_s == inf or o.named_s > o.harm_s):
-            said = "; ".join(f"+{s[0] - o.onset_s:.0f} s {s[1]} {s[2]}: {s[3]}" for s in o.said[:3])
-            print(
-                f"  missed {o.fault} seed {o.seed} [{o.about}] onset {o.onset_s:.0f} named {o.named_s:.0f} harm {o.harm_s:.0f} loop {o.loop_s:.0f}: said {said or 'nothing'}"
-            )
-        elif o.fault and verbose:
-            print(
-                f"  named  {o.fault} seed {o.seed} [{o.about}] +{o.named_s - o.onset_s:.0f} s by {o.named_by}, loop +{o.loop_s - o.onset_s:.0f} s: {[s[3] for s in o.said[:2]]}"
-            )
+        missed = o.named_s == inf or o.named_s > o.harm_s
+        if not o.fault or not (missed or verbose):
+            continue
+        said = "; ".join(f"+{s[0] - o.onset_s:.0f} s {s[1]} {s[2]}: {s[3]}" for s in o.said[:3])
+        print(
+            f"  {'missed' if missed else 'named '} {o.fault} seed {o.seed} [{o.about}] +{o.named_s - o.onset_s:.0f} s, "
+            f"harm +{o.harm_s - o.onset_s:.0f} s, loop +{o.loop_s - o.onset_s:.0f} s: said {said or 'nothing'}"
+        )
+
+
+def _report_fault(fault: str, rows: list[Outcome]) -> None:
+    delays = sorted(o.named_s - o.onset_s for o in rows if o.named_s < inf)
+    in_time = sum(o.named_s < inf and o.named_s <= o.harm_s for o in rows)
+    loops = [o.loop_s - o.onset_s for o in rows if o.loop_s < inf]
+    # the ratio is of the medians over those that both have called
+    both = [o for o in rows if o.loop_s < inf and o.named_s < inf]
+    ratio = (
+        median([o.named_s - o.onset_s for o in both]) / median([o.loop_s - o.onset_s for o in both]) if both else inf
+    )
+    middle = median(delays) if delays else inf
+    late = quantiles(delays, n=10)[-1] if len(delays) > 1 else inf
+    loop = median(loops) if loops else inf
+    hot = max((o.named_at_c for o in rows if o.named_s < inf), default=0.0)
+    print(
+        f"{fault:16s} {len(delays):4d}/{len(rows):<4d} {in_time:4d}/{len(rows):<4d} {middle:8.1f} {late:8.1f} "
+        f"{len(loops):4d}/{len(rows):<4d} {loop:8.1f} {ratio:6.2f}  "
+        f"{dict(Counter(o.named_by for o in rows if o.named_by))}, hottest {hot:.1f} °C"
+    )
 
 
 def main() -> None:

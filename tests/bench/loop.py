@@ -67,5 +67,5 @@ class FixedLoop:
 
 
 def _swr(forward_w: float, reflected_w: float) -> float:
-    gamma = sqrt(max(reflected_w, 0.0) / forward_w) if reflected_w == reflected_w else 0.0
+    gamma = sqrt(max(reflected_w, 0.0) / forward_w) if not isnan(reflected_w) else 0.0
     return (1 + gamma) / (1 - gamma) if gamma < 1 else 99.0

@@ -231,7 +231,7 @@ class Trial:
         self._feels, self._hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
         self._stuck_noise = rng.random() < 0.2
 
-    def wrong(self, at_s: float) -> Wrong:
+    def wrong(self, at_s: float) -> Wrong:  # noqa: PLR0912  one line a fault
         """The unit's condition at this time."""
         on = Wrong()
         on.sink = self._fan if not self._fan_runs else 1.0

@@ -272,7 +272,7 @@ class PlainWorld:
         forward_w = forward_watt if driven else 0.0
         reflected_w = forward_w * gamma * gamma
         heat_w = supply_v * total_a - forward_w + reflected_w
-        self._warm(dt_s, heat_w, drains, total_a, air_c, wrong)
+        self._warm(dt_s, heat_w, drains, air_c=air_c, wrong=wrong)
         end_c = air_c + self._load_r * (forward_w - reflected_w)
         self.load_c = end_c + (self.load_c - end_c) * exp(-dt_s / self._load_s)
         junction = [
@@ -294,9 +294,8 @@ class PlainWorld:
             reflected_w,
         )
 
-    def _warm(
-        self, dt_s: float, heat_w: float, drains: list[float], total_a: float, air_c: float, wrong: Wrong
-    ) -> None:
+    def _warm(self, dt_s: float, heat_w: float, drains: list[float], *, air_c: float, wrong: Wrong) -> None:
+        total_a = sum(drains)
         parts = int(dt_s / 0.5) + 1
         h = dt_s / parts
         for _ in range(parts):
