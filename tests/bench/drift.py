@@ -80,7 +80,8 @@ def main() -> None:
         later, _, early = delay(_bank, shift, trials, f"later {shift}", BEFORE)
         print(
             f"shift {shift:g}: knew {knew:.2f} +- {knew_sd:.2f}, bank {bank:.2f} +- {bank_sd:.2f} "
-            f"(ratio {bank / knew:.2f}), after {BEFORE} in control {later:.2f} ({early} early), optimum {least_delay(shift, RUN):.2f}"
+            f"(ratio {bank / knew:.2f}), after {BEFORE} in control {later:.2f} ({early} early), "
+            f"optimum {least_delay(shift, RUN):.2f}"
         )
         for name in libraries:
             make = partial(_river, name)
