@@ -4,6 +4,7 @@ It does no I/O and has no clock of its own: it is told the time with every frame
 (the rack's links, a twin in its own time, nothing in a replay) and speaks through ``Notes``.
 """
 
+import math
 from collections.abc import Sequence
 from typing import Protocol
 
@@ -78,6 +79,7 @@ class Bay:
         self._tally: Tally | None = None
         self._keys, self._notes = keys, notes
         self._has_tone = tone
+        self._followed_s = -math.inf
         self._next_word_s = NAN  # when the loan is renewed, or a stubborn key told again to come up
 
     @property
@@ -191,6 +193,8 @@ class Bay:
 
     def _follow(self, clock_s: float) -> None:
         now, course = self.now, self.course
+        # a frame may have been read before the tick that came before it: the plan's time does not run backwards
+        self._followed_s = clock_s = max(clock_s, self._followed_s)
         if not (now.soaking and course):
             self._insist(clock_s)
             return
