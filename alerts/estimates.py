@@ -273,7 +273,8 @@ class Estimates:
         """The forecast for the phase as it goes on now; None while the data can't say.
 
         With on/off cycles the settled peak is ``T_A + R·P·(1 - e^(-on/τ)) / (1 - e^(-(on + off)/τ))``; before the
-        first whole cycle, and for a key-down throughout, it is where this key-down ends.
+        first whole cycle, and for a key-down throughout, it is where this key-down ends; but where cooling has become
+        worse than it was, that it would end in time is no comfort, and it is where it settles.
         """
         fit, window, watt = self.fit, self.cooling.now, self.mean_w
         if fit is None or watt != watt or fit.capacity_sd > 0.25 * fit.capacity_j_per_k:  # noqa: PLR0124  nan
@@ -294,7 +295,7 @@ class Estimates:
             moved_k = (peak_c - air_c) * sd_ratio
             seconds = _seconds(limit_c - (peak_c - settled_c), now_c, settled_c, tau_s)
         else:
-            left_s = max(on_limit_s - self.keyed_s, 0.0)
+            left_s = inf if self.cooling.worse else max(on_limit_s - self.keyed_s, 0.0)
             settled_c = air_c + rise_k
             gone = exp(-left_s / tau_s)
             peak_c = settled_c + (now_c - settled_c) * gone
