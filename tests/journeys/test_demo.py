@@ -53,6 +53,7 @@ def test_the_demo_is_live_and_ctrl_c_leaves_no_process_behind(tmp_path: Path) ->
             children = children_of(demo.process.pid)
             assert len(children) == len(["broker", "twins", "daemon", "page"])
             demo.process.send_signal(signal.SIGINT)
+            demo.process.send_signal(signal.SIGTERM)  # as timeout(1) does, and a person who presses twice
             assert demo.process.wait(20) == 0
             assert not [pid for pid in children if Path(f"/proc/{pid}").exists()]
         finally:
