@@ -59,8 +59,6 @@ class Children:
 
     def end(self) -> None:
         """End all that runs, the youngest first; one that does not go in time is killed."""
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, signal.SIG_IGN)  # a second Ctrl-C, or timeout(1)'s, must not end the ending
         for _, process in reversed(self._running):
             if process.poll() is None:
                 process.terminate()

@@ -26,6 +26,7 @@ from daemon.files import read_text
 PLANS = Path(__file__).parents[1] / "plans"
 HOST = "127.0.0.1"
 READY_S = 40.0
+ENDING = (signal.SIGINT, signal.SIGTERM)
 BROKER_FOLDERS = "/usr/local/sbin:/usr/sbin"  # where Debian puts it, off an ordinary user's PATH
 
 
@@ -39,7 +40,8 @@ class DemoFailed(DaemonError):
 
 def run(port: int, data: Path | None) -> int:
     """Run the demo until Ctrl-C or SIGTERM; no process of it is left then."""
-    signal.signal(signal.SIGTERM, _as_interrupt)
+    for number in ENDING:
+        signal.signal(number, _as_interrupt)
     with _data_folder(data) as folder, tempfile.TemporaryDirectory(prefix="keysoak-demo-") as temporary:
         here = Path(temporary)
         try:
@@ -171,4 +173,6 @@ def _data_folder(data: Path | None) -> Iterator[Path]:
 
 
 def _as_interrupt(*_: object) -> Never:
+    for number in ENDING:
+        signal.signal(number, signal.SIG_IGN)  # a second Ctrl-C, or timeout(1)'s, must not end the ending
     raise KeyboardInterrupt
