@@ -41,7 +41,7 @@ def add_bookings(app: FastAPI, bookings: Bookings) -> None:
     @app.post("/v1/bookings/check")
     def check(sheet: Annotated[dict[str, Any], Body()]) -> SheetJudged:
         """What there is to say of a booking as far as it is typed; nothing is kept."""
-        return judge_typed(sheet, bookings.with_device_data)
+        return judge_typed(sheet, lambda typed: bookings.with_device_data([typed])[0])
 
     @app.post("/v1/bookings/batch", dependencies=guarded)
     def batch(order: Batch) -> BatchBooked:
@@ -53,7 +53,7 @@ def add_bookings(app: FastAPI, bookings: Bookings) -> None:
 
     @app.post("/v1/bookings", dependencies=guarded)
     def book(order: Booking) -> Booked:
-        filled = bookings.with_device_data(order)
+        (filled,) = bookings.with_device_data([order])
         (answer,) = bookings.add([filled])
         if isinstance(answer, Refused):
             raise answer
@@ -62,7 +62,7 @@ def add_bookings(app: FastAPI, bookings: Bookings) -> None:
     @app.put("/v1/bookings/{booking}", dependencies=guarded)
     def change(booking: int, order: Booking) -> Booked:
         """Put a newer sheet in its place; a customer that is left out stays as it is."""
-        filled = bookings.with_device_data(order)
+        (filled,) = bookings.with_device_data([order])
         bookings.change(booking, filled)
         return Booked(booking=booking, judged=judge(filled))
 
@@ -95,7 +95,7 @@ def _add_devices(app: FastAPI, bookings: Bookings) -> None:
 def book_batch(bookings: Bookings, text: str) -> BatchBooked:
     """Keep the good rows of a CSV text, name the bad ones; raises BadFile when none of it can be read."""
     rows, bad = read_csv(text)
-    filled = [bookings.with_device_data(row.booking) for row in rows]
+    filled = bookings.with_device_data([row.booking for row in rows])
     answers = bookings.add(filled)
     kept: list[BookedRow] = []
     for row, booking, answer in zip(rows, filled, answers, strict=True):

@@ -116,7 +116,7 @@ def test_a_newer_sheet_takes_the_place_and_a_customer_left_out_stays(bookings: B
 def test_device_data_that_is_left_out_comes_from_the_library_and_stays_when_that_changes(bookings: Bookings) -> None:
     """What a sheet says itself goes before."""
     bookings.keep_type(DeviceType(name="type A", rth_jc_k_w=0.6, rth_cs_k_w=0.2, tj_max_c=150, note="maker's sheet"))
-    number = kept(bookings, bookings.with_device_data(UNIT))
+    number = kept(bookings, *bookings.with_device_data([UNIT]))
     bookings.keep_type(DeviceType(name="type A", rth_jc_k_w=0.9))
     assert [device.rth_jc_k_w for device in bookings.device_types()] == [0.9]
     bookings.remove_type("type A")
