@@ -46,7 +46,7 @@ _FRAMES = f"""
 SELECT time_ns, {_VALUES} FROM frames WHERE bay = ? AND time_ns >= ? AND time_ns < ? AND job = ? ORDER BY time_ns, seq
 """
 GROUP = 128  # buckets a statement
-PAGE = 2000  # frames a read
+PAGE = 500  # frames a read: an array of more keeps the interpreter from the safety loop for milliseconds
 #: an open slot with more frames than this (a node whose clock stands still) is read again when it ends
 MOST_OPEN = 5000
 #: slots a step of filling: at 10 Hz 5 120 frames, so that no commit waits for long; whole slots of both levels

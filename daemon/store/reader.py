@@ -11,7 +11,6 @@ from daemon.api.models import CurvesView, JobView, PlanView, Tag
 from daemon.errors import BadFile, NoSuch, StoreUnfit
 from daemon.plan import Plan
 from daemon.store import curves as thinning
-from daemon.store import parquet
 from daemon.store.alerts import AlertReader
 from daemon.store.buckets import SERIES
 from daemon.store.catalog import CatalogReader
@@ -66,6 +65,8 @@ class Reader:
 
     def parquet(self, job: int) -> Iterator[tuple[bytes, int]]:
         """A job as a Parquet file, piece by piece, each with how many frames are in it so far; raises NoSuch."""
+        from daemon.store import parquet  # noqa: PLC0415  a quarter of a second and 60 MB that a daemon never needs
+
         return parquet.pieces(self.job_frames(job), self.zero_ns(job), self.facts(job))
 
     def findings(self, job: int) -> list[Tag]:

@@ -2,16 +2,18 @@
 
 import hashlib
 import os
+import subprocess
+import sys
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
+import msgspec
 import sqlalchemy as sa
 
-from daemon.errors import NoSuch, StoreUnfit
+from daemon.errors import StoreUnfit
 from daemon.store.catalog import CatalogReader
 from daemon.store.items import JobSealed
 from daemon.store.tables import JOBS, SEALS
@@ -24,8 +26,10 @@ MOST_LOOKS = 120
 #: a disk that took no file is tried again after this long
 AGAIN_S = 30.0
 
-#: the whole file of a job, piece by piece, and how many frames are in it by then
-Pieces = Callable[[int], Iterator[tuple[bytes, int]]]
+MOST_AT_ONCE = 100
+#: how the name of a file begins that is not whole yet
+PART = ".part-"
+TROUBLE = "A finished job can't be sealed: {why}."
 
 
 class Seal(NamedTuple):
@@ -85,17 +89,19 @@ def digest(path: Path) -> tuple[str, int]:
 
 
 class Sealer:
-    """A thread that seals what is due: what an earlier run left, and each job when it ends.
+    """Has what is due sealed: what an earlier run left, and each job when it ends.
 
-    The file is whole under its name or not there: written under another, synchronised, renamed; then comes the
-    catalog. A killed daemon seals again.
+    A process of its own does it (`daemon.store.sealing`), at low priority: a day of readings takes ten seconds of
+    computing, which in this one would hold up the safety loop by the interpreter's lock. The thread only waits for it.
+    A killed daemon seals again.
     """
 
-    def __init__(self, seals: Seals, pieces: Pieces, keep: Callable[[JobSealed], None]) -> None:
-        self._seals, self._pieces, self._keep = seals, pieces, keep
+    def __init__(self, folder: Path, seals: Seals, keep: Callable[[JobSealed], None]) -> None:
+        self._folder, self._seals, self._keep = folder, seals, keep
         self._ended: SimpleQueue[int | None] = SimpleQueue()
         self._awaited: dict[int, int] = {}  # a job that has ended and is not seen in the catalog yet: looks left
         self._told: set[int] = set()  # sealed by this run; the catalog may not have it yet
+        self._child: subprocess.Popen[str] | None = None
         self._stopped = False
         self.error = ""
         self._thread = threading.Thread(target=self._run, name="sealer", daemon=True)
@@ -109,58 +115,52 @@ class Sealer:
         """Leave what is not sealed to the next run; returns when the thread has ended."""
         self._stopped = True
         self._ended.put(None)
+        child = self._child
+        if child is not None:
+            child.kill()
         self._thread.join()
 
     def _run(self) -> None:
+        wait_s: float | None = SOON_S  # a daemon that starts has more urgent things to do
         while not self._stopped:
-            try:
-                self._seal_all()
-                self.error = ""
-            except (OSError, StoreUnfit, NoSuch) as err:
-                self.error = f"A finished job can't be sealed: {err}."
-            wait_s = SOON_S if self._awaited else AGAIN_S if self.error else None
             try:
                 job = self._ended.get(timeout=wait_s)
             except Empty:
-                continue
-            if job is not None:
-                self._awaited[job] = MOST_LOOKS
+                wait_s = self._look()
+            else:
+                if job is not None:
+                    self._awaited[job] = MOST_LOOKS
+                wait_s = SOON_S
 
-    def _seal_all(self) -> None:
-        due = self._seals.due()
-        self._awaited = {job: left - 1 for job, left in self._awaited.items() if left and job not in due}
-        for job in due:
-            if job not in self._told or not self._seals.path(job).is_file():
-                self._seal(job)
-            if self._stopped:
-                return
-
-    def _seal(self, job: int) -> None:
-        path, frames = self._seals.path(job), 0
-        path.parent.mkdir(exist_ok=True)
-        part = path.with_name(f".part-{path.name}")
+    def _look(self) -> float | None:
         try:
-            with part.open("wb") as file:
-                for piece, so_far in self._pieces(job):
-                    if self._stopped:
-                        return
-                    file.write(piece)
-                    frames = so_far
-                file.flush()
-                os.fsync(file.fileno())
-            sha256, size = digest(part)
-            part.replace(path)
-            _sync(path.parent)
-        finally:
+            due = self._seals.due()
+            self._awaited = {job: left - 1 for job, left in self._awaited.items() if left and job not in due}
+            due = [job for job in due if job not in self._told or not self._seals.path(job).is_file()]
+            self.error = self._seal(due) if due else ""
+        except (OSError, StoreUnfit) as err:
+            self.error = TROUBLE.format(why=err)
+        return SOON_S if self._awaited else AGAIN_S if self.error else None
+
+    def _seal(self, jobs: list[int]) -> str:
+        words = [sys.executable, "-m", "daemon.store.sealing", str(self._folder), *map(str, jobs[:MOST_AT_ONCE])]
+        pipe = subprocess.PIPE
+        with subprocess.Popen(words, stdin=pipe, stdout=pipe, stderr=pipe, text=True, start_new_session=True) as child:
+            self._child = child
+            if self._stopped:
+                child.kill()
+            assert child.stdout
+            assert child.stderr
+            for line in child.stdout:
+                sealed = msgspec.json.decode(line, type=JobSealed)
+                self._keep(sealed)
+                self._told.add(sealed.job)
+            said = child.stderr.read().strip()
+        self._child = None
+        for part in self._seals.path(0).parent.glob(f"{PART}*"):
             part.unlink(missing_ok=True)
-        self._keep(JobSealed(job, sha256, size, frames, time.time_ns()))
-        self._told.add(job)
-
-
-def _sync(folder: Path) -> None:
-    # the name is on the disk too before the catalog says so
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        if child.returncode and not self._stopped:
+            return TROUBLE.format(why=said.splitlines()[-1] if said else f"status {child.returncode}")
+        if len(jobs) > MOST_AT_ONCE:
+            self._awaited[jobs[MOST_AT_ONCE]] = MOST_LOOKS
+        return ""

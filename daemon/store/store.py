@@ -48,7 +48,7 @@ class Store(Reader):
                 raise StoreUnfit(folder / CATALOG, str(err.orig)) from err
             undo.pop_all()
         self._writer = Writer(frames, catalog, most_waiting, commit_s)
-        self._sealer = Sealer(self.seals, self.parquet, self._writer.put)
+        self._sealer = Sealer(folder, self.seals, self._writer.put)
 
     def _ends_of_what_was_cut_short(self) -> list[JobEnded]:
         ends: list[JobEnded] = []

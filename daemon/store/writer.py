@@ -2,6 +2,7 @@
 
 import threading
 from collections import deque
+from contextlib import suppress
 
 from daemon.errors import StoreBehind
 from daemon.store.batch import FAILURES, Batch
@@ -119,14 +120,10 @@ class Writer:
             self._fill()
 
     def _fill(self) -> None:
-        # at least a step a round, so that it comes to its end also where readings never pause
-        while not self._taken and not self._closing:
-            try:
-                more = self._frames.fill()
-            except FAILURES:
-                return  # tried again in the next round; should the disk be ill, the next commit tells
-            if not more or self._queue:
-                return
+        # a step a round: it takes the interpreter from the safety loop for a while, and there is no hurry
+        if not self._taken:
+            with suppress(*FAILURES):  # tried again in the next round; should the disk be ill, the next commit tells
+                self._frames.fill()
 
     def _take(self) -> bool:
         if not self._taken:

@@ -18,7 +18,7 @@ import numpy as np
 import zstandard
 
 from daemon.api.models import CurvesView
-from daemon.store import Store, zoom
+from daemon.store import Reader, Store, zoom
 from daemon.store.frames import FrameWriter, Span, row
 from daemon.store.items import JobEnded, JobStarted
 from daemon.store.pyramid import Pyramid, Row
@@ -93,26 +93,26 @@ def timed(ask: Callable[[], CurvesView], times: int) -> tuple[float, CurvesView,
 
 def curves(folder: Path, job: int) -> None:
     """Print what each zoom costs, and how that compares with reading every frame and sending every point."""
-    with Store(folder) as store:
-        raw_ms, raw, raw_text = timed(lambda: _all_points(store, job), 1)
-        say(f"{raw.frames} frames in {(folder / FRAMES).stat().st_size / 1e6:.0f} MB")
-        say(f"{'':26}{'server':>10}{'points':>9}{'a trace':>9}{'JSON':>11}{'deflated':>11}{'of all raw':>11}")
-        _line("all points, raw", raw_ms, raw, raw_text, raw_ms)
-        for name, from_s, to_s in (
-            ("whole", None, None),
-            ("zoom to 6 h", 30_000.0, 51_600.0),
-            ("zoom to 1 h", 29_000.0, 32_600.0),
-            ("zoom to 5 min, raw", 29_900.0, 30_200.0),
-            ("zoom to 1 min, raw", 29_970.0, 30_030.0),
-        ):
-            took_ms, view, text = timed(partial(store.curves, job, from_s, to_s, POINTS), 7)
-            _line(name, took_ms, view, text, raw_ms)
-            heat = next(curve for curve in view.curves if curve.channel == "heatsink")
-            assert heat.at_s[heat.value.index(99.5)] == SPIKE / RATE_HZ, "the spike is gone"
-            assert max(len(curve.value) for curve in view.curves) <= POINTS
+    store = Reader(folder)
+    raw_ms, raw, raw_text = timed(lambda: _all_points(store, job), 1)
+    say(f"{raw.frames} frames in {(folder / FRAMES).stat().st_size / 1e6:.0f} MB")
+    say(f"{'':26}{'server':>10}{'points':>9}{'a trace':>9}{'JSON':>11}{'deflated':>11}{'of all raw':>11}")
+    _line("all points, raw", raw_ms, raw, raw_text, raw_ms)
+    for name, from_s, to_s in (
+        ("whole", None, None),
+        ("zoom to 6 h", 30_000.0, 51_600.0),
+        ("zoom to 1 h", 29_000.0, 32_600.0),
+        ("zoom to 5 min, raw", 29_900.0, 30_200.0),
+        ("zoom to 1 min, raw", 29_970.0, 30_030.0),
+    ):
+        took_ms, view, text = timed(partial(store.curves, job, from_s, to_s, POINTS), 7)
+        _line(name, took_ms, view, text, raw_ms)
+        heat = next(curve for curve in view.curves if curve.channel == "heatsink")
+        assert heat.at_s[heat.value.index(99.5)] == SPIKE / RATE_HZ, "the spike is gone"
+        assert max(len(curve.value) for curve in view.curves) <= POINTS
 
 
-def _all_points(store: Store, job: int) -> CurvesView:
+def _all_points(store: Reader, job: int) -> CurvesView:
     most, zoom.MOST_FRAMES = zoom.MOST_FRAMES, 10**9
     try:
         return store.curves(job, points=10**9)

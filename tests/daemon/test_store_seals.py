@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -13,6 +14,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
+from alerts.types import Finding
 from daemon.errors import SealBroken, SealUnknown
 from daemon.store import Reader, Store
 from daemon.store.items import FindingKept, JobEnded, JobSealed, JobStarted
@@ -33,7 +35,7 @@ def until(true: Callable[[], object], timeout_s: float = 20.0) -> None:
         time.sleep(0.01)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def frames(frame_at: MakeFrame) -> list[Frame]:
     """A soak of five minutes with digits, a missing value and a node that counts no packs for a while."""
     made = [frame_at(t / 2, heatsink=None if t == 7 else 20 + t / 7, reflected=0.1 / 3) for t in range(600)]
@@ -41,20 +43,32 @@ def frames(frame_at: MakeFrame) -> list[Frame]:
     return made
 
 
-@pytest.fixture
-def sealed(tmp_path: Path, frames: list[Frame], job_at: MakeJob, finding_at: Callable[..., object]) -> Path:
+@pytest.fixture(scope="module")
+def sealed_once(
+    tmp_path_factory: pytest.TempPathFactory,
+    frames: list[Frame],
+    job_at: MakeJob,
+    finding_at: Callable[[float], Finding],
+) -> Path:
     """The folder of a store with job 1 ended and sealed, and job 2 running."""
-    with Store(tmp_path, commit_s=0.01) as store:
+    folder = tmp_path_factory.mktemp("sealed")
+    with Store(folder, commit_s=0.01) as store:
         store.put(job_at(1))
         for frame in frames:
             store.put(frame)
-        store.put(FindingKept(1, 12.5, finding_at(12.5)))  # type: ignore[arg-type]
+        store.put(FindingKept(1, 12.5, finding_at(12.5)))
         store.put(JobEnded(1, frames[-1].time_ns, "pass", ["all in order"], {"heatsink_max_c": 105.5}))
         store.put(job_at(2, bay="bay-2"))
         until(lambda: store.jobs() and store.job(1).sealed_sha256)
         assert store.job(2).sealed_sha256 is None
         assert store.error == ""
-    return tmp_path
+    return folder
+
+
+@pytest.fixture
+def sealed(sealed_once: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return Path(shutil.copytree(sealed_once, tmp_path / "data"))
 
 
 def sealed_file(folder: Path, job: int = 1) -> Path:
@@ -185,7 +199,7 @@ def test_a_disk_that_takes_no_file_is_told_and_loses_nothing(
 KILLED = """
 import sys, time
 from pathlib import Path
-from daemon.store import Store, parquet
+from daemon.store import parquet, sealing
 pieces = parquet.pieces
 def slow(*words):
     for piece in pieces(*words):
@@ -193,8 +207,7 @@ def slow(*words):
         print("piece", flush=True)
         time.sleep(60)
 parquet.pieces = slow
-store = Store(Path(sys.argv[1]))
-time.sleep(60)
+sealing.main(Path(sys.argv[1]), [1])
 """
 
 
@@ -205,22 +218,42 @@ def unsealed(sealed: Path) -> Path:
     return sealed
 
 
-def test_a_daemon_killed_while_it_seals_leaves_no_half_of_a_file_under_its_name(unsealed: Path) -> None:
+def test_a_kill_in_the_middle_of_sealing_leaves_no_half_of_a_file_under_its_name(unsealed: Path) -> None:
     """kill -9 in the middle: nothing there; the next run has it whole and clears away what was begun."""
     with subprocess.Popen(
-        [sys.executable, "-c", KILLED, str(unsealed)], stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]
+        [sys.executable, "-c", KILLED, str(unsealed)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[2],
     ) as child:
         assert child.stdout is not None
         try:
             assert child.stdout.readline() == "piece\n"
         finally:
             child.send_signal(signal.SIGKILL)
-    assert not sealed_file(unsealed).exists()
+    assert [p.name for p in (unsealed / FOLDER).iterdir()] == [f".part-{child.pid}-job-1.parquet"]
     with Store(unsealed, commit_s=0.01):
         until(sealed_file(unsealed).exists)
         until(sealed_file(unsealed, 2).exists)
         assert verify(unsealed, sealed_file(unsealed)).frames == 600
     assert sorted(p.name for p in (unsealed / FOLDER).iterdir()) == ["job-1.parquet", "job-2.parquet"]
+
+
+def test_what_seals_ends_with_the_daemon(unsealed: Path) -> None:
+    """However that ends: nobody is left who writes into the folder of the next run."""
+    with subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(unsealed)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[2],
+    ) as child:
+        assert child.stdout is not None
+        assert child.stdin is not None
+        assert child.stdout.readline() == "piece\n"
+        child.stdin.close()
+        assert child.wait(10) == 1
 
 
 def test_closing_does_not_wait_for_a_long_job(unsealed: Path) -> None:
