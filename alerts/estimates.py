@@ -3,16 +3,13 @@
 Fed once a frame by the Judge; everything here is constant memory and constant time a frame.
 """
 
-from math import exp, inf, nan, sqrt
-from typing import NamedTuple, TypeGuard
+from math import exp, nan, sqrt
+from typing import NamedTuple
 
-import msgspec
-
-from alerts.estimators.answer import Falls, Response
-from alerts.estimators.cooling import Cooling
-from alerts.estimators.heat_balance import HeatBalance, HeatFit
+from alerts.cycle import Cycle
 from alerts.estimators.own_history import OwnHistory
 from alerts.estimators.source import SourceResistance
+from alerts.heatsink import Heatsink
 from alerts.keyed import Drains, Keyed, State, forward_w
 from alerts.limits import Limits
 from alerts.types import Situation
@@ -20,22 +17,8 @@ from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, F
 
 #: the least length of a block of steady samples: long enough to average hum and noise, short beside any thermal time
 BLOCK_S, BLOCK_SAMPLES = 5.0, 4
-#: heat blocks; a few cover the way of the heat through cases and sensor
-HEAT_BLOCK_S = 10.0
-#: how long the learned balance is kept back from judging the sensor that it was learned from, in heat blocks
-_BEHIND = 15
-#: a heatsink quicker than this loses too much of its heat within a block to tell an answer from none, s
-_SLOW_S = 120.0
 #: a dissipation beyond this is no radio's: such a frame tells nothing
 _MOST_W = 10_000.0
-#: power flows where it is this part of what it is while keyed
-_FLOWS = 0.3
-#: the mean dissipation follows with this time constant, s
-_MEAN_S = 30.0
-#: R is sure, and coolings can be compared, within this part of it
-_SURE = 0.12
-#: air that is measured, and air that is fitted, may be colder than it seems by this much, K
-_AIR_KNOWN_K, _AIR_FITTED_K = 2.0, 4.0
 
 
 class Block(NamedTuple):
@@ -59,70 +42,23 @@ class Block(NamedTuple):
         return sum(self.currents_a)
 
 
-class Forecast(msgspec.Struct, frozen=True):
-    """The peak of the settled cycle (or of this key-down), its standard deviation, and the time to the limit."""
-
-    peak_c: float
-    sd_k: float
-    seconds: float  # to the limit, inf where it is never met
-
-    @property
-    def least_c(self) -> float:
-        """The lower end of the band (two standard deviations)."""
-        return self.peak_c - 2.0 * self.sd_k
-
-
 class Estimates:
     """One bay's estimates through one soak."""
 
     def __init__(self, limits: Limits) -> None:
-        self._limits = limits
         self._drains = Drains()
         self.keyed = Keyed(limits)
-        self.heat = HeatBalance(block_s=HEAT_BLOCK_S)
-        self.cooling = Cooling()
-        self.falls = Falls()
-        self.response = Response()
+        self.cycle = Cycle()
+        self.sink = Heatsink(self.cycle)
         self.source = SourceResistance()
         self.source_edges = 0
-        self.fit: HeatFit | None = None
         self.block: Block | None = None  # the newest; another object each time
-        self.heat_blocks = 0
-        self.fallen = self.deaf = False  # the heatsink sensor: off its heatsink; no answer to heat
-        self.heatsink_c = nan  # without single-sample spikes
         self.dissipation_w = nan
-        self.mean_w = nan  # while keyed
-        self._mean_s = 0.0
-        self.on_s = self.off_s = 0.0  # of the last whole cycle of this phase
-        self.keyed_s = 0.0
         self.drive = Drive.OFF
-        self._temperatures = (nan, nan)
-        self._airs = (nan, nan, nan)
-        self._before: tuple[float, float, float, bool] | None = None
         self._samples: list[tuple[float, ...]] = []
         self._devices = 0
         self._state = State.UNKNOWN
         self._block_from_s = 0.0
-        self._old_fits: list[HeatFit] = []
-        self._heat_mark: tuple[float, float, float] | None = None
-        self._heat_j = self._air_c = self._arriving_w = 0.0
-        self._phase_s = -inf
-        self._edge_s = self._off_edge_s = nan
-        self._was_keyed = False
-
-    @property
-    def k_per_w(self) -> tuple[float, float] | None:
-        """Thermal resistance heatsink-to-air at this time and its standard deviation, K/W; None while nothing tells.
-
-        Before the heat balance is known, what the heatsink has risen by over what it is heated with is a lower bound.
-        """
-        window, fit = self.cooling.now, self.fit
-        if window is not None:
-            return 1.0 / window.w_per_k, window.sd / window.w_per_k**2
-        if fit is not None:
-            return fit.k_per_w, fit.k_per_w_sd
-        risen_k = self.heatsink_c - self.heat.reference_c
-        return (risen_k / self.mean_w, 0.0) if self.mean_w > 0.0 and risen_k > 5.0 else None
 
     @property
     def drains_known(self) -> int:
@@ -147,10 +83,10 @@ class Estimates:
         if abs(heat_w) > _MOST_W:
             heat_w = nan
         self.dissipation_w = heat_w
-        self._edges(clock_s, is_keyed, now)
+        self.cycle.look(clock_s, is_keyed, now.phase_since_s)
         if self.source.feed(supply_v, total_a, is_keyed, self.keyed.steady(clock_s)):
             self.source_edges += 1
-        self._thermal(clock_s, values[HEATSINK], heat_w, values[AMBIENT], is_keyed)
+        self.sink.look(clock_s, values[HEATSINK], heat_w, air_c=values[AMBIENT], is_keyed=is_keyed)
         if state is not self._state or now.drive is not self.drive:
             self._state, self.drive = state, now.drive
             self._samples.clear()
@@ -161,150 +97,9 @@ class Estimates:
                 samples.clear()
             if not samples:
                 self._block_from_s = clock_s
-            samples.append((self.heatsink_c, supply_v, power_w, heat_w, *currents, *values[BIASES]))
+            samples.append((self.sink.heatsink_c, supply_v, power_w, heat_w, *currents, *values[BIASES]))
             if clock_s - self._block_from_s >= BLOCK_S and len(samples) >= BLOCK_SAMPLES:
                 self._close_block(clock_s, len(currents))
-
-    def _edges(self, clock_s: float, is_keyed: bool, now: Situation) -> None:
-        if now.phase_since_s != self._phase_s:
-            self._phase_s = now.phase_since_s
-            self.on_s = self.off_s = 0.0
-            self._edge_s = self._off_edge_s = nan
-            if is_keyed:
-                self._edge_s = clock_s
-        if is_keyed and not self._was_keyed:
-            if self._off_edge_s == self._off_edge_s and self._edge_s == self._edge_s:
-                self.on_s, self.off_s = self._off_edge_s - self._edge_s, clock_s - self._off_edge_s
-            self._edge_s = clock_s
-        elif self._was_keyed and not is_keyed:
-            self._off_edge_s = clock_s
-        self._was_keyed = is_keyed
-        self.keyed_s = clock_s - self._edge_s if is_keyed and self._edge_s == self._edge_s else 0.0
-
-    # heat ------------------------------------------------------------------------------------------------------
-
-    def _thermal(self, clock_s: float, raw_c: float, heat_w: float, air_c: float, is_keyed: bool) -> None:
-        if raw_c != raw_c:  # noqa: PLR0124  nan
-            return
-        a, b = self._temperatures
-        self._temperatures = (b, raw_c)
-        airs = self._airs = (self._airs[1], self._airs[2], air_c)
-        air_c = max(min(airs[0], airs[1]), min(max(airs[0], airs[1]), airs[2])) if airs[0] == airs[0] else air_c
-        if a != a or self._before is None:  # noqa: PLR0124  nan
-            self.heatsink_c = raw_c
-            self._before = (clock_s, heat_w, air_c, is_keyed)
-            return
-        # the median of three, which belongs to the middle one: a single spike is none of them
-        middle_c = max(min(a, b), min(max(a, b), raw_c))
-        self.heatsink_c = middle_c
-        at_s, watt, air, was = self._before
-        self._before = (clock_s, heat_w, air_c, is_keyed)
-        if watt != watt:  # noqa: PLR0124  nan
-            return
-        if was and clock_s > at_s:
-            self._average(clock_s - at_s, watt)
-        fit = self.fit
-        unmeasured_c = fit.air_c if fit else self.heat.reference_c
-        air_now = unmeasured_c if air != air else air  # noqa: PLR0124  nan
-        self._air_c = air_now
-        if self.heat.feed(at_s, middle_c, watt, air):
-            # a heatsink that is hardly cooled any more tells no R, and one whose cooling has just changed tells a wrong
-            # C: what was known before is kept
-            self.fit = (None if self.cooling.worse else self.heat.fit()) or self.fit
-        if air_now < 1e6:
-            known = self._old_fits[0] if self._old_fits else fit
-            capacity = known.capacity_j_per_k if known and known.capacity_sd < 0.25 * known.capacity_j_per_k else nan
-            sure = fit is not None and (air == air or fit.k_per_w_sd < _SURE * fit.k_per_w)  # noqa: PLR0124  nan
-            self.cooling.feed(at_s, middle_c, watt, air_now, keyed=was, capacity=capacity, sure=sure)
-        self._answer(at_s, middle_c, watt, air == air)  # noqa: PLR0124  nan
-
-    def _average(self, dt_s: float, watt: float) -> None:
-        # over the whole key-down at first, over _MEAN_S from then on; a spike counts as three times the mean at most
-        self._mean_s = self._mean_s + dt_s if self.keyed_s > dt_s else dt_s
-        mean_w = self.mean_w
-        if mean_w != mean_w:  # noqa: PLR0124  nan
-            self.mean_w = watt
-            return
-        watt = min(watt, 3.0 * max(mean_w, 0.0) + 5.0)
-        self.mean_w = mean_w + (watt - mean_w) * min(dt_s / max(min(self._mean_s, _MEAN_S), 1e-3), 1.0)
-
-    def _answer(self, clock_s: float, heatsink_c: float, watt: float, air_known: bool) -> None:
-        mark = self._heat_mark
-        if mark is None or clock_s - mark[1] > 10.0 or clock_s <= mark[1]:
-            self._heat_mark = (clock_s, clock_s, heatsink_c)
-            self._heat_j = 0.0
-            self.falls.restart()
-            return
-        # the heat as it reaches the sensor, through cases and through its own lag
-        dt_s = clock_s - mark[1]
-        lag_s = self._old_fits[0].lag_s if self._old_fits else 0.0
-        self._arriving_w += (watt - self._arriving_w) * dt_s / (lag_s + dt_s)
-        self._heat_j += self._arriving_w * dt_s
-        self._heat_mark = (mark[0], clock_s, mark[2])
-        seconds = clock_s - mark[0]
-        if seconds < HEAT_BLOCK_S:
-            return
-        self._heat_mark = (clock_s, clock_s, heatsink_c)
-        heat_j, self._heat_j = self._heat_j, 0.0
-        self.heat_blocks += 1
-        fits = self._old_fits
-        if len(fits) > _BEHIND - 1:
-            old = fits[0]
-            least_air_c = old.air_c - (_AIR_KNOWN_K if air_known else _AIR_FITTED_K)
-            fallen = self.falls.feed(
-                seconds,
-                heatsink_c,
-                heat_j / seconds,
-                least_air_c=least_air_c,
-                tau_s=old.tau_s,
-                k_per_w=old.k_per_w,
-            )
-            # at rest a temperature may fall to wherever the air is; while power flows it may not
-            self.fallen = (fallen and heat_j / seconds > _FLOWS * self.mean_w) or self.cooling.leapt
-            bare_k = heat_j / old.capacity_j_per_k
-            cooled_k = bare_k - (mark[2] - old.air_c) * seconds / old.tau_s
-            self.deaf = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2]) and old.tau_s > _SLOW_S
-        if _sure(self.fit) and not self.fallen and self.response.score < 4.0:
-            fits.append(self.fit)
-            if len(fits) > _BEHIND:
-                del fits[0]
-
-    def forecast(self, limit_c: float, on_limit_s: float) -> Forecast | None:
-        """The forecast for the phase as it goes on now; None while the data can't say.
-
-        With on/off cycles the settled peak is ``T_A + R·P·(1 - e^(-on/τ)) / (1 - e^(-(on + off)/τ))``; before the
-        first whole cycle, and for a key-down throughout, it is where this key-down ends; but where cooling has become
-        worse than it was, that it would end in time is no comfort, and it is where it settles.
-        """
-        fit, window, watt = self.fit, self.cooling.now, self.mean_w
-        if fit is None or watt != watt or fit.capacity_sd > 0.25 * fit.capacity_j_per_k:  # noqa: PLR0124  nan
-            return None
-        if window is not None:
-            k_per_w = 1.0 / window.w_per_k
-            sd_ratio = window.sd / window.w_per_k
-        else:
-            k_per_w, sd_ratio = fit.k_per_w, fit.k_per_w_sd / fit.k_per_w
-        air_c, tau_s = self._air_c, fit.capacity_j_per_k * k_per_w
-        rise_k = watt * k_per_w
-        now_c = self.heatsink_c
-        if self.on_s > 0.0 and self.off_s > 0.0 and self.keyed_s <= 1.5 * self.on_s:
-            part = (1.0 - exp(-self.on_s / tau_s)) / (1.0 - exp(-(self.on_s + self.off_s) / tau_s))
-            mean = self.on_s / (self.on_s + self.off_s)
-            settled_c = air_c + rise_k * mean
-            peak_c = air_c + rise_k * part
-            moved_k = (peak_c - air_c) * sd_ratio
-            seconds = _seconds(limit_c - (peak_c - settled_c), now_c, settled_c, tau_s)
-        else:
-            left_s = inf if self.cooling.worse else max(on_limit_s - self.keyed_s, 0.0)
-            settled_c = air_c + rise_k
-            gone = exp(-left_s / tau_s)
-            peak_c = settled_c + (now_c - settled_c) * gone
-            moved_k = rise_k * (1.0 - gone) * sd_ratio
-            seconds = _seconds(limit_c, now_c, settled_c, tau_s)
-            if seconds > left_s:
-                seconds = inf
-        air_sd = 0.5 if self._before and self._before[2] == self._before[2] else 2.0
-        return Forecast(peak_c, sqrt(moved_k * moved_k + air_sd * air_sd), seconds)
 
     def idle_at(self, idle: OwnHistory | None, at_c: float = 25.0) -> tuple[float | None, float | None]:
         """Idle current at a temperature, A, and its coefficient, A/K, by this bay's idle windows; None if unknown."""
@@ -320,8 +115,6 @@ class Estimates:
         sure = sqrt(idle.fit.covariance[1][1]) < 0.001
         return current_a, per_k * current_a if sure else None
 
-    # electricity -----------------------------------------------------------------------------------------------
-
     def _close_block(self, clock_s: float, devices: int) -> None:
         samples = self._samples
         means = [_robust(column) for column in zip(*samples, strict=True)]
@@ -330,7 +123,7 @@ class Estimates:
             clock_s - self._block_from_s,
             self._state,
             self.drive if self._state is State.DRIVEN else Drive.IDLE,
-            self.keyed_s,
+            self.cycle.keyed_s,
             means[0],
             means[1],
             means[2],
@@ -339,16 +132,6 @@ class Estimates:
             means[3],
         )
         samples.clear()
-
-
-def _sure(fit: HeatFit | None) -> TypeGuard[HeatFit]:
-    """Whether the heat capacity is known well enough to judge by."""
-    return fit is not None and fit.capacity_sd < 0.15 * fit.capacity_j_per_k
-
-
-def _seconds(limit_c: float, now_c: float, end_c: float, tau_s: float) -> float:
-    fit = HeatFit(1.0, 1.0, tau_s, end_c, 0.0, 0.0, 0.0)
-    return fit.seconds_to(limit_c, now_c, 0.0)
 
 
 def _robust(column: tuple[float, ...]) -> float:

@@ -4,9 +4,10 @@ from math import inf
 
 import msgspec
 
-from alerts.estimates import Estimates, Forecast
+from alerts.estimates import Estimates
 from alerts.estimators.loop_gain import Gain
 from alerts.estimators.own_history import OwnHistory
+from alerts.heatsink import Forecast
 
 
 class Figures(msgspec.Struct, frozen=True):
@@ -35,7 +36,7 @@ def figures(
     junction_k_per_w: float | None,
 ) -> Figures:
     """Gather them; ``junction_k_per_w`` is R_theta from heatsink to junction of one device, where somebody gave it."""
-    fit, resistance = estimates.fit, estimates.k_per_w
+    fit, resistance = estimates.sink.fit, estimates.sink.k_per_w
     k_per_w = sd = tau_s = None
     if fit is not None and resistance is not None:
         k_per_w, sd = resistance

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
-from alerts.estimates import HEAT_BLOCK_S
 from alerts.estimators.answer import Noise
+from alerts.heatsink import BLOCK_S
 from alerts.stuck import Dissipation, Stuck
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms
@@ -104,12 +104,12 @@ class SensorFault:
                         "where it always had some noise: look at the sensor's amplifier, its converter and the node"
                     )
                     said.append(self._still.finding(event, frame.time_ns, text, unit="s", value=for_s))
-        if estimates.heat_blocks == self._heat_blocks:
+        if estimates.sink.blocks == self._heat_blocks:
             return said
-        self._heat_blocks = estimates.heat_blocks
-        event = self._fallen.judge(estimates.fallen, frame.clock_s, HEAT_BLOCK_S)
+        self._heat_blocks = estimates.sink.blocks
+        event = self._fallen.judge(estimates.sink.fallen, frame.clock_s, BLOCK_S)
         if event is not None:
-            off_k = estimates.falls.fallen_k
+            off_k = estimates.sink.falls.fallen_k
             text = (
                 "heatsink reads what a heatsink can again"
                 if event is Event.RETURNED
@@ -117,9 +117,9 @@ class SensorFault:
                 "cooling: its sensor has come off or reads something else; look at how it is fixed to the heatsink"
             )
             said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
-        event = self._deaf.judge(estimates.deaf, frame.clock_s, HEAT_BLOCK_S)
+        event = self._deaf.judge(estimates.sink.deaf, frame.clock_s, BLOCK_S)
         if event is not None:
-            seen_k = estimates.response.seen_k
+            seen_k = estimates.sink.response.seen_k
             text = (
                 "heatsink answers to the radio's heat again"
                 if event is Event.RETURNED

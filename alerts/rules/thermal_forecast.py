@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import inf
 from typing import ClassVar
 
-from alerts.estimates import Forecast
+from alerts.heatsink import Forecast
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, celsius
 from sensors.types import FORWARD, Frame, Quality
@@ -48,10 +48,10 @@ class ThermalForecast:
         if not self._estimates.keyed.keyed:
             return NOTHING
         limit_c = self._limits.heatsink_c
-        forecast = self.forecast = self._estimates.forecast(limit_c, now.on_limit_s)
+        forecast = self.forecast = self._estimates.sink.forecast(limit_c, now.on_limit_s)
         if forecast is None:
             return NOTHING
-        worse = self._estimates.cooling.worse
+        worse = self._estimates.sink.cooling.worse
         peak_c = forecast.peak_c - forecast.sd_k if worse else forecast.least_c
         near = forecast.seconds < self._limits.forecast_horizon_s
         over = peak_c > limit_c and (worse or near)

@@ -68,7 +68,10 @@ class ThermalRunaway:
             self._keyed_s = inf
         said = self._next_point(block, frame) if block.keyed_s < self._keyed_s else NOTHING
         self._keyed_s = block.keyed_s
-        long = max(self._estimates.on_s, min(now.on_limit_s, 1e6) if self._estimates.on_s == 0.0 else 0.0) > _LONG_S
+        long = (
+            max(self._estimates.cycle.on_s, min(now.on_limit_s, 1e6) if self._estimates.cycle.on_s == 0.0 else 0.0)
+            > _LONG_S
+        )
         long = long or block.keyed_s > _LONG_S
         if block.keyed_s - block.seconds < (_SETTLED_S if long else _FROM_S):
             return said
@@ -106,7 +109,7 @@ class ThermalRunaway:
         return not_yet("the heatsink has not moved far enough under drive to tell a loop gain")
 
     def _judge(self, gains: CurrentGain, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
-        resistance = self._estimates.k_per_w
+        resistance = self._estimates.sink.k_per_w
         if resistance is None:
             return NOTHING
         k_per_w, sd = resistance
