@@ -96,6 +96,7 @@ class MqttLink:
                 self.stats.connected = False
                 for bay in self._key_topics:
                     self.stats.bays[bay].presence = "unknown"
+            _stay_cancelled()
             if time.monotonic() - began_s > LONGEST_S:
                 backoff.reset()
             await asyncio.sleep(backoff.wait_s())
@@ -114,21 +115,31 @@ class MqttLink:
             timeout=_ANSWER_S,
             socket_options=_AT_ONCE,
         )
+        listener: asyncio.Task[str] | None = None
         try:
             async with client:
+                listener = asyncio.create_task(self._listen(client, deliver), name=f"{self.name} listens")
                 await client.subscribe([(topic, 1) for topic in (*self._readings, *self._presence)])
                 self.stats.connected = True
                 self.stats.connects += 1
-                raise LinkFailed(self._where, await self._talk(client, deliver))
+                raise LinkFailed(self._where, await self._talk(client, listener))
         except aiomqtt.MqttError as err:
             raise LinkFailed(self._where, str(err)) from err
+        finally:
+            if listener is not None:
+                # off the broker by now, so it ends by itself, once all that was acknowledged is delivered
+                await asyncio.wait([listener], timeout=_ANSWER_S)
+                if not listener.cancel():
+                    listener.result()
 
-    async def _talk(self, client: aiomqtt.Client, deliver: Callable[[Frame], None]) -> str:
-        """Listen and speak until the connection is lost; returns why."""
+    async def _talk(self, client: aiomqtt.Client, listener: asyncio.Task[str]) -> str:
+        """Speak until the connection is lost; returns why."""
         try:
+            _stay_cancelled()
             async with asyncio.TaskGroup() as tasks:
                 speaker = tasks.create_task(self._speak(client), name=f"{self.name} speaks")
-                why = await self._listen(client, deliver)
+                # shielded: to cancel it would lose what it has in its hands
+                why = await asyncio.shield(listener)
                 speaker.cancel()
         except asyncio.CancelledError:
             await self._farewell(client)
@@ -194,3 +205,11 @@ class MqttLink:
         with suppress(TimeoutError):
             async with asyncio.timeout(_FAREWELL_S), asyncio.TaskGroup() as tasks:
                 self._begin_all(client, tasks)
+
+
+def _stay_cancelled() -> None:
+    # wait_for of Python 3.11, which aiomqtt uses, forgets a cancellation that comes together with what it waits for
+    # (python/cpython issue 86296): the link would never end
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
