@@ -16,8 +16,9 @@ from statistics import median, quantiles
 from alerts.types import Event, Finding, Priority
 from daemon.bay import Bay
 from daemon.soak import Begun, Ended
+from tests.bench.faults import FAULTS
 from tests.bench.loop import SAYS, FixedLoop
-from tests.bench.population import FAULTS, Trial
+from tests.bench.population import Trial
 
 
 @dataclass(slots=True)

@@ -10,34 +10,15 @@ from math import exp, inf, log, nan, pi, sin
 from random import Random
 from typing import Any
 
-from daemon.plan import Plan
-from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
-from tests.bench.worlds import PlainWorld, State, TwinWorld, Wrong
+from sensors.types import CHANNELS, INDEX, UNITS, Frame, Quality
+from tests.bench.calibrate import heat_w, per_v
+from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, NEEDS_PAIR
+from tests.bench.plain_world import PlainWorld
+from tests.bench.plans import draw_plan
+from tests.bench.state import State, Wrong
+from tests.bench.twin_world import TwinWorld
 
 START_NS = 1_764_054_000_000_000_000
-
-#: fault -> the rules that rightly name it, and whether it harms when nobody calls it
-FAULTS: dict[str, tuple[frozenset[str], bool]] = {
-    "runaway": (frozenset({"thermal-runaway"}), True),
-    "fan-stop": (frozenset({"thermal-forecast", "over-temperature"}), True),
-    "creep-both": (frozenset({"bias-drift"}), False),
-    "creep-one": (frozenset({"current-imbalance", "bias-drift"}), False),
-    "fading-driver": (frozenset({"power-fade"}), False),
-    "dry-pad": (frozenset({"current-imbalance"}), False),
-    "open-device": (frozenset({"current-imbalance", "power-fade"}), False),
-    "shorted-device": (frozenset({"over-current", "keying", "current-imbalance"}), False),
-    "bad-load": (frozenset({"reflected-power"}), False),
-    "sagging-supply": (frozenset({"supply"}), False),
-    "stuck-key": (frozenset({"keying"}), True),
-    "detached": (frozenset({"sensor-fault"}), False),
-    "stuck-sensor": (frozenset({"sensor-fault"}), False),
-    "open-sensor": (frozenset({"sensor-fault"}), False),
-}
-#: what needs two devices, each with its own reading
-NEEDS_PAIR = frozenset({"creep-one", "dry-pad", "open-device"})
-_BEYOND = {"shorted-device", "stuck-key", "open-sensor"}
-#: harm: the heatsink or a junction beyond this, whatever a sensor says; common practice, no source
-HARM_SINK_C, HARM_JUNCTION_C = 90.0, 175.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,31 +33,6 @@ class Sample:
 def log_uniform(rng: Random, low: float, high: float) -> float:
     """Evenly over the logarithm."""
     return exp(rng.uniform(log(low), log(high)))
-
-
-def _heat_w(world: TwinWorld | PlainWorld, drive: str) -> float:
-    """What a unit turns into heat while keyed in this drive, on a heatsink that stays at 45 °C."""
-    world.start(45.0, 45.0)
-    total = 0.0
-    for _ in range(120):
-        state = world.step(1.0, True, Drive(drive), 45.0, Wrong())
-        total += state.supply_v * sum(state.drain_a) - state.forward_w + state.reflected_w
-    return total / 120
-
-
-def _per_v(world_seed: float, devices: int, power_w: float, drive: str) -> float:
-    """How much current a volt of bias adds in this drive: the twin's power control takes part of it back."""
-    cold_a, bias_v = 0.0, 0.0
-    while True:
-        world = TwinWorld(Random(world_seed), devices, power_w, 0.01, 1e5)
-        world.start(45.0, 45.0)
-        world.shift_v = bias_v
-        for _ in range(40):
-            state = world.step(1.0, True, Drive(drive), 45.0, Wrong())
-        total_a = sum(state.drain_a)
-        if bias_v and total_a - cold_a > 0.6:
-            return (total_a - cold_a) / bias_v
-        cold_a, bias_v = cold_a or total_a, bias_v * 1.5 or 0.05
 
 
 class Trial:
@@ -94,7 +50,7 @@ class Trial:
             self.devices, self.one_shunt = rng.choice([2, 2, 4]), False
         self.rate_hz = rng.choice([0.5, 1.0, 1.0, 2.0, 2.0, 2.0, 5.0])
         self.air_c = rng.uniform(14.0, 30.0)
-        self.plan = Plan.model_validate(self._plan())
+        self.plan, self._duty, self._main_drive = draw_plan(rng, fault)
         self.onset_s = self._onset() if fault else inf
         self._make_world()
         self._make_sensors()
@@ -105,48 +61,10 @@ class Trial:
         """How long the plan takes."""
         return self.plan.total_s
 
-    def _plan(self) -> dict[str, Any]:
-        rng = self.rng
-        on_s, off_s = rng.choice([(30, 30), (60, 60), (60, 60), (120, 60), (60, 120), (300, 120)])
-        cycles: dict[str, Any] = {"on_s": on_s, "off_s": off_s}
-        kinds: list[dict[str, Any]] = [
-            {"drive": "carrier", "minutes": rng.uniform(35, 50), **cycles},
-            {"drive": "carrier", "minutes": rng.uniform(30, 45)},
-            {"drive": "modulated", "minutes": rng.uniform(30, 45), **cycles},
-            {"drive": "two-tone", "minutes": rng.uniform(30, 45), **cycles},
-        ]
-        if self.fault == "stuck-key":
-            kinds = [kinds[0]]
-        elif self.fault in ("fading-driver", "dry-pad"):
-            kinds = kinds[:2] + kinds[3:]
-        main = rng.choice(kinds[:2] * 3 + kinds)
-        self._duty = on_s / (on_s + off_s) if "on_s" in main else 1.0
-        self._main_drive = main["drive"]
-        phases = [
-            {"drive": "off", "minutes": rng.uniform(1, 3)},
-            {"drive": "idle", "minutes": rng.uniform(1.5, 4)},
-            main,
-        ]
-        left = rng.uniform(70, 80) - sum(p["minutes"] for p in phases)
-        if rng.random() < 0.5:
-            lighter = {
-                "carrier": ["carrier", "two-tone", "modulated"],
-                "two-tone": ["two-tone"],
-                "modulated": ["modulated"],
-            }
-            drive = rng.choice(lighter[main["drive"]])
-            phases.append({"drive": drive, "minutes": left * 0.5, **cycles})
-            left *= 0.5
-        if rng.random() < 0.5:
-            phases.append({"drive": "idle", "minutes": left * 0.3})
-            left *= 0.7
-        phases.append({"drive": "off", "minutes": left})
-        return {"name": "trial", "phase": phases}
-
     def _onset(self) -> float:
         main_s = self.plan.starts_s[2]
         minutes = self.plan.phase[2].minutes
-        late = 0.85 if self.fault in _BEYOND else 0.45
+        late = 0.85 if self.fault in BEYOND else 0.45
         return main_s + 60.0 * self.rng.uniform(min(8.0, 0.2 * minutes), late * minutes)
 
     def _make_world(self) -> None:
@@ -158,12 +76,12 @@ class Trial:
             rise_k, tau_s = rng.uniform(26.0, 36.0), log_uniform(rng, 300.0, 900.0)
         kind = TwinWorld if rng.random() < 0.5 else PlainWorld
         world_seed = rng.random()
-        heat_w = self._duty * _heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
+        heat = self._duty * heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
         # the hottest settled mean of a sound design; other phases of the plan may well be lighter or heavier
         rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
-        self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat_w, tau_s)
+        self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat, tau_s)
         if isinstance(self.world, TwinWorld) and self.fault == "runaway":
-            self.world.per_v = _per_v(world_seed, self.devices, power_w, self._main_drive)
+            self.world.per_v = per_v(world_seed, self.devices, power_w, self._main_drive)
         self._rise_k, self._tau_s = rise_k, tau_s
         self._fan = rng.uniform(1.3, 2.2) if self.nuisance == "fan" else 1.0
         self._fan_on_c = self.air_c + rng.uniform(0.45, 0.8) * rise_k
