@@ -99,17 +99,18 @@ class Plan(BaseModel):
         key = phase.drive is not Drive.OFF and 0 <= inside_s < phase.minutes * 60
         if phase.on_s is not None and phase.off_s is not None:
             key = key and inside_s % (phase.on_s + phase.off_s) < phase.on_s
-        limit_s = phase.on_s if phase.on_s is not None else self._run_s(index)
+        limit_s = phase.on_s if phase.on_s is not None else self._runs_s[index]
         return Moment(index, phase.drive, key, start_s, limit_s)
 
-    def _run_s(self, index: int) -> float:
+    @cached_property
+    def _runs_s(self) -> list[float]:
         # phases that follow each other key-down throughout are one long key-down
-        first, last = index, index
-        while first > 0 and _throughout(self.phase[first - 1]):
-            first -= 1
-        while last + 1 < len(self.phase) and _throughout(self.phase[last + 1]):
-            last += 1
-        return math.fsum(phase.minutes * 60 for phase in self.phase[first : last + 1])
+        runs: list[list[float]] = []
+        for before, phase in zip([None, *self.phase], self.phase, strict=False):
+            if not (runs and before and _throughout(before) and _throughout(phase)):
+                runs.append([])
+            runs[-1].append(phase.minutes * 60)
+        return [math.fsum(run) for run in runs for _ in run]
 
     def view(self) -> PlanView:
         """The plan as the soak strip draws it."""

@@ -51,7 +51,9 @@ class Door:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             pass_fds=[handle],
-            start_new_session=True,  # a Ctrl-C at the terminal is for the daemon to answer
+            # a Ctrl-C at the terminal is for the daemon to answer; not a session of its own, as Linux shares out
+            # processors by session first (sched(7), autogroup), and this one is to come after the daemon
+            process_group=0,
         )
 
     def _mind(self) -> None:
@@ -72,14 +74,14 @@ class Door:
 
 
 class Doors:
-    """The front door on ``listener`` and the history behind it."""
+    """The front door on ``listener`` and the history behind it; ``workshop`` is its table of rack.toml as JSON."""
 
-    def __init__(self, listener: socket.socket, host: str, data: Path, daemon_port: int) -> None:
+    def __init__(self, listener: socket.socket, host: str, data: Path, daemon_port: int, workshop: str) -> None:
         self.port: int = listener.getsockname()[1]
         inner = socket.create_server(("127.0.0.1", 0))
         history_url = f"http://127.0.0.1:{inner.getsockname()[1]}"
         self._doors = [
-            Door("history", inner, str(data), host),
+            Door("history", inner, str(data), host, workshop),
             Door("front", listener, f"http://127.0.0.1:{daemon_port}", history_url),
         ]
 
