@@ -1,6 +1,7 @@
 """What the list of jobs does as it stands open: it stays fresh, is searched, and lays ticked soaks side by side."""
 
 import asyncio
+import json
 from typing import Any
 
 from dash import Dash, Input, Output, State, no_update
@@ -10,9 +11,17 @@ from daemon.api.errors import ApiError
 from dashboard.pages import jobs
 
 _SEARCH = """(text, verdict, options) => {
-  const model = verdict === "all" ? {} : {verdict: {filterType: "text", type: "equals", filter: verdict}};
+  const model = (verdict ?? "all") === "all" ? {} : {verdict: {filterType: "text", type: "equals", filter: verdict}};
   return [{...options, quickFilterText: text || ""}, model];
 }"""
+
+# Dash's own radio buttons are options without a list to a screen reader; these are buttons that stay pressed
+_CHOOSE = """(...all) => {
+  const by = window.dash_clientside.callback_context.triggered_id;
+  return by ? by.slice("verdict-".length) : all.at(-1);
+}"""
+
+_PRESSED = """(chosen) => VERDICTS.map((word) => String(word === (chosen ?? "all")))"""
 
 _COUNT = """(rows, shown, model, text) => {
   const all = (rows || []).length, now = (shown || rows || []).length;
@@ -49,12 +58,25 @@ def add_jobs_callbacks(app: Dash, client: Client) -> None:
         Output("jobs-compare", "title"),
         Input("jobs-grid", "id"),
     )
+    buttons = [f"verdict-{word}" for word in jobs.VERDICTS]
+    scripted(
+        _CHOOSE,
+        Output("verdict-chosen", "data"),
+        *(Input(button, "n_clicks") for button in buttons),
+        State("verdict-chosen", "data"),
+        prevent_initial_call=True,
+    )
+    scripted(
+        _PRESSED.replace("VERDICTS", json.dumps(jobs.VERDICTS)),
+        *(Output(button, "aria-pressed") for button in buttons),
+        Input("verdict-chosen", "data"),
+    )
     scripted(
         _SEARCH,
         Output("jobs-grid", "dashGridOptions"),
         Output("jobs-grid", "filterModel"),
         Input("jobs-find", "value"),
-        Input("jobs-verdict", "value"),
+        Input("verdict-chosen", "data"),
         State("jobs-grid", "dashGridOptions"),
     )
     scripted(

@@ -41,15 +41,15 @@ def page(jobs: Sequence[JobView]) -> Component:
                     html.Fieldset(
                         [
                             html.Legend("Verdict"),
-                            dcc.RadioItems(
+                            html.Div(
+                                [
+                                    html.Button(word, id=f"verdict-{word}", type="button", **aria(pressed="false"))
+                                    for word in VERDICTS
+                                ],
                                 id="jobs-verdict",
-                                options=list(VERDICTS),
-                                value="all",
-                                inline=True,
-                                persistence=True,
-                                persistence_type="session",
                                 className="chips",
                             ),
+                            dcc.Store(id="verdict-chosen", data="all", storage_type="session"),
                         ],
                         className="verdicts",
                     ),
