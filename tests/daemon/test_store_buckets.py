@@ -149,7 +149,7 @@ def test_a_node_whose_clock_stands_still_costs_no_memory_and_loses_nothing(tmp_p
 def test_a_commit_that_fails_leaves_neither_frames_nor_buckets_and_the_next_has_both(
     tmp_path: Path, frame_at: MakeFrame
 ) -> None:
-    """Every third commit holds a row that SQLite can't; what is put again is summed up once."""
+    """Some hold a row or a span that SQLite can't keep; what is put again is summed up once."""
     path = tmp_path / "frames.sqlite"
     frames = [frame_at(t / 2) for t in range(600)]
     bad = frame_at(1)
@@ -160,6 +160,8 @@ def test_a_commit_that_fails_leaves_neither_frames_nor_buckets_and_the_next_has_
             if i % 60 == 0:
                 with pytest.raises(OverflowError):
                     writer.write([*rows, row(bad, 1)], spans)
+                with pytest.raises(OverflowError):
+                    writer.write(rows, [*spans, Span(9, "bay-9", 2**64, 0, 0)])
             writer.write(rows, spans)
         assert held_to(path, 1, frames)[0] == frames[-1].time_ns // WIDTHS_NS[0] - frames[0].time_ns // WIDTHS_NS[0]
 
