@@ -24,7 +24,7 @@ UNSEEN_RATIO = 0.02
 #: how much of the plan's key-down must have been, as a ratio; common practice, no source
 KEY_DOWN_RATIO = 0.95
 #: packs further apart than this many sample times, and seconds, leave time unseen: one lost pack or a burst do not
-_GAP_SAMPLES, _GAP_S = 2.5, 1.0
+GAP_SAMPLES, GAP_S = 2.5, 1.0
 
 
 class Outcome(StrEnum):
@@ -158,7 +158,7 @@ class Tally:
     def _add(self, passed_s: float) -> None:
         # what the frame before showed holds until this one; time that nobody saw counts for nothing
         self._seen_s += passed_s
-        if passed_s > max(_GAP_SAMPLES * self._sample_s, _GAP_S):
+        if passed_s > max(GAP_SAMPLES * self._sample_s, GAP_S):
             self._gap_s += passed_s - self._sample_s
             passed_s = self._sample_s
         keyed, driven, forward_w, drawn_w = self._before

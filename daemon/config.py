@@ -6,6 +6,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
 
+from daemon.certificate.mark import read_mark
+from daemon.errors import BadFile, Problem
 from daemon.files import parse, read_text
 from sensors.errors import ConversionUnfit
 from sensors.types import CHANNELS
@@ -37,6 +39,13 @@ class ApiTable(Table):
 
     host: str = "127.0.0.1"
     port: int = Field(default=8051, ge=0, le=65535)
+
+
+class WorkshopTable(Table):
+    """Who puts its name, and its mark, to a certificate."""
+
+    name: str = Field(default="", max_length=80)
+    mark: Path | None = None  # an .svg, .png or .jpg file, from the folder of rack.toml
 
 
 class SerialTable(Table):
@@ -112,6 +121,7 @@ class RackFile(Table):
 
     rack: RackTable = RackTable()
     api: ApiTable = ApiTable()
+    workshop: WorkshopTable = WorkshopTable()
     link: list[LinkTable] = Field(min_length=1)
     bay: list[BayTable] = Field(min_length=1)
     tell: list[TellTable] = Field(default_factory=list)
@@ -123,7 +133,8 @@ class RackFile(Table):
         here = path.parent
         rack = config.rack.model_copy(update={"data": here / config.rack.data})
         tell = [t.model_copy(update={"url_file": here / t.url_file}) if t.url_file else t for t in config.tell]
-        return config.model_copy(update={"rack": rack, "tell": tell})
+        workshop = _with_mark(config.workshop, here, path)
+        return config.model_copy(update={"rack": rack, "tell": tell, "workshop": workshop})
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
@@ -154,6 +165,17 @@ class RackFile(Table):
                 raise ValueError(f"bay[{i}].node: leave it out; only a bay on an MQTT link has a node")
         _escalates_to_an_end(self.tell)
         return self
+
+
+def _with_mark(workshop: WorkshopTable, here: Path, source: Path) -> WorkshopTable:
+    if workshop.mark is None:
+        return workshop
+    mark = here / workshop.mark
+    try:
+        read_mark(mark)  # now, and not when the first certificate is wanted
+    except BadFile as err:
+        raise BadFile(source, [Problem("workshop.mark", f"{mark}: {one.what}") for one in err.problems]) from err
+    return workshop.model_copy(update={"mark": mark})
 
 
 def _escalates_to_an_end(tell: list[TellTable]) -> None:

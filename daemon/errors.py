@@ -10,6 +10,8 @@ DaemonError
 ├── SealError        a file that is said to be a sealed job
 │   ├── SealBroken   it is not what was sealed
 │   └── SealUnknown  nothing can be said of it, and why
+├── CertificateFailed  a certificate that could not be made, and why
+├── CertificateBroken  a certificate that is not what was made, or not what is kept
 ├── SendFailed       a message that did not go out, and why
 └── Refused          an order that can't be carried out now, and why
     └── NoSuch       a bay or a job that does not exist, and which do
@@ -118,6 +120,22 @@ class SealUnknown(SealError):
     def __init__(self, path: Path, why: str) -> None:
         self.path, self.why = path, why
         super().__init__(f"{path}: {why}")
+
+
+class CertificateFailed(DaemonError):
+    """The certificate of ``job`` could not be set."""
+
+    def __init__(self, job: int, why: str) -> None:
+        self.job, self.why = job, why
+        super().__init__(f"the certificate of job {job} can't be made: {why}")
+
+
+class CertificateBroken(DaemonError):
+    """The certificate at ``path`` does not agree with itself or with what is kept; ``wrong`` says in what."""
+
+    def __init__(self, path: Path, wrong: list[str]) -> None:
+        self.path, self.wrong = path, wrong
+        super().__init__("\n".join(f"{path}: {one}" for one in wrong))
 
 
 class SendFailed(DaemonError):

@@ -87,7 +87,8 @@ def serve(config: RackFile, ready: Callable[[int], None]) -> None:
     """Run the daemon until SIGTERM or SIGINT; ``ready`` is told the API's port once it answers."""
     sys.setswitchinterval(SWITCH_S)
     inner = socket.create_server(("127.0.0.1", 0))
-    doors = Doors(_listen(config), config.api.host, config.rack.data, inner.getsockname()[1])
+    workshop = config.workshop.model_dump_json()
+    doors = Doors(_listen(config), config.api.host, config.rack.data, inner.getsockname()[1], workshop)
     try:
         store = Store(config.rack.data)
         try:

@@ -11,14 +11,16 @@ from typing import Annotated
 
 from fastapi import FastAPI, HTTPException, Query
 
+from daemon.api.certificates import add_certificates
 from daemon.api.compare import add_compare
 from daemon.api.exports import add_exports
 from daemon.api.guard import add_guard
 from daemon.api.models import CurvesView, JobView
+from daemon.config import WorkshopTable
 from daemon.store.reader import Reader
 
 
-def build_history(data: Path, host: str) -> FastAPI:
+def build_history(data: Path, host: str, workshop: WorkshopTable) -> FastAPI:
     """The app of the history process; the store's files may come to be only after it is made."""
     app = FastAPI(docs_url=None, redoc_url=None)
     add_guard(app, host)
@@ -28,6 +30,7 @@ def build_history(data: Path, host: str) -> FastAPI:
         return Reader(data)
 
     add_history(app, reader)
+    add_certificates(app, data, workshop)  # here alone: half a second of a processor each
     return app
 
 

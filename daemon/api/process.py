@@ -19,21 +19,22 @@ from daemon.priority import go_after
 
 
 def main(words: list[str]) -> None:
-    """``front FD DAEMON-URL HISTORY-URL`` or ``history FD DATA HOST``."""
-    what, handle, first, second = words
+    """``front FD DAEMON-URL HISTORY-URL`` or ``history FD DATA HOST WORKSHOP-JSON``."""
+    what, handle, *rest = words
     go_after()
-    asyncio.run(_run(lambda: _app(what, first, second), socket.socket(fileno=int(handle))))
+    asyncio.run(_run(lambda: _app(what, *rest), socket.socket(fileno=int(handle))))
 
 
-def _app(what: str, first: str, second: str) -> ASGIApp:
+def _app(what: str, first: str, second: str, workshop: str = "{}") -> ASGIApp:
     # imported here: neither needs what the other one takes most of a second to load
     if what == "front":
         from daemon.api.front import Front  # noqa: PLC0415
 
         return Front(first, second)
     from daemon.api.history import build_history  # noqa: PLC0415
+    from daemon.config import WorkshopTable  # noqa: PLC0415
 
-    return build_history(Path(first), second)
+    return build_history(Path(first), second, WorkshopTable.model_validate_json(workshop))
 
 
 async def _run(make: Callable[[], ASGIApp], listener: socket.socket) -> None:

@@ -9,7 +9,7 @@ import typer
 
 from daemon.cli.options import RACK, RackOption
 from daemon.config import RackFile
-from daemon.errors import SealBroken
+from daemon.errors import CertificateBroken, SealBroken
 from daemon.files import parse, read_text
 from daemon.plan import Plan
 
@@ -65,7 +65,7 @@ def export(
 
 
 def verify(
-    file: Annotated[Path, typer.Argument(help="A sealed file, or a copy of it, under any name.")],
+    file: Annotated[Path, typer.Argument(help="A sealed file or a copy of it, or a certificate's page.")],
     rack: RackOption = RACK,
     data: Annotated[
         Path | None,
@@ -74,14 +74,20 @@ def verify(
 ) -> None:
     """Check that a sealed job is, to the last bit, what was sealed when the job ended; the daemon may run or not.
 
+    A certificate's page (.html) is checked against itself, the catalog and the sealed file.
+
     Exit status: 0 it is, 1 something in it was changed, 2 nothing can be said of it.
     """
+    from daemon.certificate.check import check, is_page, told  # noqa: PLC0415
     from daemon.verify import verify as run_verify  # noqa: PLC0415
 
     folder = data if data is not None else RackFile.from_file(rack).rack.data
     try:
+        if is_page(file):
+            typer.echo(told(file, check(folder, file)))
+            return
         seal = run_verify(folder, file)
-    except SealBroken as err:
+    except (SealBroken, CertificateBroken) as err:
         typer.echo(f"keysoak: {err}", err=True)
         raise typer.Exit(1) from err
     when = datetime.fromtimestamp(seal.sealed_ns / 1e9, UTC)

@@ -34,6 +34,10 @@ class AlertReader:
         query = sa.select(ALERT).where(ALERT.c.state == "normal").order_by(ALERT.c.id.desc()).limit(most)
         return [_kept(row) for row in self._ask(query)]
 
+    def of_job(self, job: int) -> list[AlertKept]:
+        """The alerts that a job raised, open or not, oldest first."""
+        return [_kept(row) for row in self._ask(sa.select(ALERT).where(ALERT.c.job == job).order_by(ALERT.c.id))]
+
     def one(self, alert: int) -> AlertKept | None:
         """One alert, if there is such."""
         rows = self._ask(sa.select(ALERT).where(ALERT.c.id == alert))

@@ -1,0 +1,89 @@
+"""The certificate as a PDF of one or two pages, set by typst with the fonts that it brings."""
+
+import json
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import typst
+
+from daemon.certificate.facts import Facts
+from daemon.certificate.mark import Mark
+from daemon.certificate.sheet import instant, words
+from daemon.errors import CertificateFailed
+
+_TEMPLATE = Path(__file__).with_name("sheet.typ")
+#: tried in turn until it fits two pages with the strip-chart on the first: how many reasons, alerts and actions
+#: there are at most, and how wide the strip-chart is
+_TRIES = ((14, 1.0), (14, 0.95), (8, 0.9), (5, 0.85), (3, 0.75), (1, 0.6))
+PAGES = 2
+#: a word as long as this may be broken anywhere: no line is so narrow that it does not hold as much
+_LONG = 18
+_LONG_WORD = re.compile(rf"[^\s\u200b]{{{_LONG}}}(?=\S)")
+
+
+def pdf(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
+    """The certificate; ``chart`` is an SVG document. Raises CertificateFailed where typst can't set it."""
+    try:
+        fits: typst.Compiler | None = None
+        for most, scale in _TRIES:
+            given = json.dumps(_given(facts, chart, mark, most, scale))
+            made = typst.Compiler(_TEMPLATE, font_paths=_fonts(), sys_inputs={"given": given})
+            if _page(made, "<pages>") <= PAGES:
+                fits = fits or made
+                if _page(made, "<strip>") == 1:
+                    fits = made
+                    break
+        # a PDF/A has its fonts in it, and can be read when nobody remembers this program (ISO 19005-2)
+        out = (fits or made).compile(format="pdf", pdf_standards="a-2b", timestamp=facts.made_ns // 10**9)
+    except typst.TypstError as err:
+        raise CertificateFailed(facts.job, str(err)) from err
+    assert isinstance(out, bytes)
+    return out
+
+
+def _page(made: typst.Compiler, label: str) -> int:
+    return int(json.loads(made.query(label, field="value", one=True)))
+
+
+@cache
+def _fonts() -> typst.Fonts:
+    # the system's too: a unit may be named in a script that the fonts of typst do not have
+    return typst.Fonts()
+
+
+def _given(facts: Facts, chart: str, mark: Mark | None, most: int, scale: float) -> dict[str, Any]:
+    said = {name.replace("_", "-"): value for name, value in _breakable(words(facts, most).model_dump()).items()}
+    return {
+        "words": said,
+        "ended": instant(facts.ended_ns, facts),
+        "chart": chart,
+        "scale": scale,
+        "chart-says": chart_says(facts),
+        "chart-notes": CHART_NOTES,
+        "mark": None if mark is None else list(mark.data),
+        "mark-format": None if mark is None else mark.kind.replace("jpeg", "jpg"),
+    }
+
+
+CHART_NOTES = (
+    "▲ and ■ with a number: the alert of that number, ■ where it unkeyed. The plan's band is as high as the part of "
+    "the time that is keyed. Every least and greatest reading is drawn; a break in a line is time without readings."
+)
+
+
+def chart_says(facts: Facts) -> str:
+    """What the strip-chart shows, for who can't see it."""
+    return (
+        f"Strip-chart of the soak over {facts.plan.total_s / 60:g} minutes: temperatures, drain currents, power and "
+        "supply, with the plan at the foot; their extremes are in the table of figures."
+    )
+
+
+def _breakable(value: Any) -> Any:
+    if isinstance(value, str):
+        return _LONG_WORD.sub(lambda found: found[0] + "\u200b", value)
+    if isinstance(value, list):
+        return [_breakable(one) for one in value]
+    return {name: _breakable(one) for name, one in value.items()} if isinstance(value, dict) else value
