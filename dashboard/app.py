@@ -15,6 +15,7 @@ from daemon.api.models import BayView
 from dashboard.alerts import add_alert_routes
 from dashboard.callbacks import add_callbacks
 from dashboard.chosen import add_jobs_callbacks
+from dashboard.downloads import add_download_routes
 from dashboard.guard import Guard, PackedFiles
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
@@ -75,6 +76,7 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     add_compare_callbacks(app, Client(api, timeout_s=10.0))
     add_routes(server, Watch(api, _bay_of(Client(api, timeout_s=2.0))), Client(api, timeout_s=ORDER_S))
     add_alert_routes(server, Client(api))
+    add_download_routes(server, Client(api, timeout_s=60.0))
     add_plan_routes(server, Client(api, timeout_s=ORDER_S))
     server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)

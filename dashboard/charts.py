@@ -97,7 +97,8 @@ def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
     layout = plain_layout(curves.from_s, curves.to_s, "minutes since the start")
     layout["uirevision"] = f"job {job.job}"
     layout["shapes"] = [_tag_line(tag) for _, tag in tags]
-    layout["annotations"] = [_tag_word(group) for group in _close(tags, curves.to_s - curves.from_s)]
+    groups = _close(tags, curves.to_s - curves.from_s)
+    layout["annotations"] = [_tag_word(group, curves.from_s, curves.to_s) for group in groups]
     return layout
 
 
@@ -123,15 +124,17 @@ def _close(tags: Sequence[tuple[int, Tag]], shown_s: float) -> list[list[tuple[i
     return groups
 
 
-def _tag_word(group: Sequence[tuple[int, Tag]]) -> dict[str, Any]:
+def _tag_word(group: Sequence[tuple[int, Tag]], from_s: float, to_s: float) -> dict[str, Any]:
     worst = max((tag.priority for _, tag in group), key=list(_TAG_SHAPES).index)
     first, last = group[0][0], group[-1][0]
+    near_end = (group[0][1].at_s - from_s) > 0.96 * (to_s - from_s)
     return {
         "xref": "x",
         "x": group[0][1].at_s / 60,
         "yref": "paper",
         "y": 1,
         "yshift": 18,
+        "xanchor": "right" if near_end else "center",
         "yanchor": "bottom",
         "text": f"{_TAG_SHAPES[worst]} {first}" + (f"–{last}" if last != first else ""),
         "showarrow": False,

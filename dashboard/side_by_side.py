@@ -6,7 +6,6 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from dash import Dash, Input, Output, State, ctx, html, no_update
-from dash.development.base_component import Component
 
 from daemon.api.aligned import key_on_s
 from daemon.api.client import Client
@@ -15,7 +14,7 @@ from daemon.api.models import BandView
 from dashboard import overlay
 from dashboard.overlay import Soak
 from dashboard.pages import compare
-from dashboard.span import Span, moved, zoomed
+from dashboard.span import Span, moved, tell_zooms, zoomed
 
 #: two to six soaks share the width that one has alone
 POINTS = 800
@@ -34,23 +33,24 @@ def jobs_of(search: str) -> list[int]:
 
 def add_compare_callbacks(app: Dash, client: Client) -> None:
     """Give ``app`` the callbacks of its page of soaks side by side."""
+    tell_zooms(app, "compare-curves", "compare-zoomed")
 
     @app.callback(
         Output("compare-span", "data"),
-        Input("compare-curves", "relayoutData"),
+        Input("compare-zoomed", "data"),
         *(Input(f"compare-{name}", "n_clicks") for name in ("whole", "earlier", "later", "closer", "wider")),
         State("compare-span", "data"),
-        State("compare-curves", "figure"),
+        State("compare-whole-s", "data"),
         prevent_initial_call=True,
     )
     async def choose_span(relayout: Any, *rest: Any) -> Any:
-        span, figure = rest[-2:]
-        if ctx.triggered_id == "compare-curves":
+        span, whole_s = rest[-2:]
+        if ctx.triggered_id == "compare-zoomed":
             wanted = zoomed(relayout, least_s=-1e9)
             return no_update if wanted is False else wanted
-        if not figure:
+        if not whole_s:
             return no_update
-        low, high = figure["layout"]["meta"]["whole_s"]
+        low, high = whole_s
         # the moves know of an axis that begins at 0
         here = Span(span[0] - low, span[1] - low) if span else None
         there = moved(here, str(ctx.triggered_id).removeprefix("compare-"), high - low)
@@ -60,20 +60,21 @@ def add_compare_callbacks(app: Dash, client: Client) -> None:
         Output("compare-curves", "figure"),
         Output("compare-beside", "children"),
         Output("compare-said", "children"),
+        Output("compare-whole-s", "data"),
         Input("compare-span", "data"),
         State("url", "search"),
     )
     async def draw(span: Any, search: str | None) -> Any:
         numbers = jobs_of(search or "")
         if not numbers:
-            return no_update, no_update, _CHOOSE
+            return no_update, no_update, _CHOOSE, no_update
         try:
             return await asyncio.to_thread(_drawn, client, numbers, span)
         except ApiError as err:
-            return no_update, no_update, [f"{err.why}. ", *_CHOOSE]
+            return no_update, no_update, [f"{err.why}. ", *_CHOOSE], no_update
 
 
-def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None) -> tuple[Any, list[Component], str]:
+def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None) -> tuple[Any, ...]:
     soaks = [_soak(client, number, span) for number in numbers]
     latest = max(numbers)
     bands: dict[str, BandView] = {}
@@ -86,8 +87,7 @@ def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None)
     high = max(s.job.plan.total_s - s.key_on_s for s in soaks)
     from_s, to_s = span or (low, high)
     figure = overlay.figure(soaks, bands, from_s, to_s)
-    figure["layout"]["meta"] = {"whole_s": [low, high]}
-    return figure, compare.beside(soaks, bands.get("heatsink")), ""
+    return figure, compare.beside(soaks, bands.get("heatsink")), "", [low, high]
 
 
 def _soak(client: Client, number: int, span: Sequence[float] | None) -> Soak:

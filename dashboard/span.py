@@ -3,8 +3,15 @@
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from dash import Dash, Input, Output
+
 #: closer than this there is nothing more to see: nodes send a few packs a second
 LEAST_S = 10.0
+
+#: plotly tells its every change of size too, and a callback that is asked twice answers only the second time: a press
+#: of a button would get lost under it
+_ZOOMS = """(relayout) => relayout && Object.keys(relayout).some((key) => key.startsWith("xaxis"))
+  ? relayout : window.dash_clientside.no_update"""
 
 
 class Span(NamedTuple):
@@ -12,6 +19,12 @@ class Span(NamedTuple):
 
     from_s: float
     to_s: float
+
+
+def tell_zooms(app: Dash, graph: str, store: str) -> None:
+    """Have ``store`` told what a drag on ``graph`` does to its time axis."""
+    scripted: Any = app.clientside_callback  # it knows no types
+    scripted(_ZOOMS, Output(store, "data"), Input(graph, "relayoutData"), prevent_initial_call=True)
 
 
 def zoomed(relayout: Mapping[str, Any] | None, least_s: float = 0.0) -> Span | bool | None:

@@ -41,6 +41,21 @@ function take(said) {
   return said.details ? null : new Set(Object.keys(said.bays ?? {}));
 }
 
+// words may come faster than a slow machine draws: what came meanwhile is drawn at once, with the next picture
+let changed = new Set();
+let due = false;
+
+function soon(draw, bays) {
+  changed = bays === null || changed === null ? null : new Set([...changed, ...bays]);
+  if (due) return;
+  due = true;
+  requestAnimationFrame(() => {
+    const now = changed;
+    [changed, due] = [new Set(), false];
+    draw(view(now));
+  });
+}
+
 function connect(draw) {
   const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/live`);
   let ended = false;
@@ -55,7 +70,7 @@ function connect(draw) {
   };
   socket.onmessage = ({ data }) => {
     if (ended) return; // the next one has begun
-    draw(view(take(JSON.parse(data))));
+    soon(draw, take(JSON.parse(data)));
     ask();
   };
   const end = (why) => {

@@ -3,17 +3,20 @@
 import { drawAlerts, followAlerts } from "./alerts.js";
 import { addFileBoxes, drawBay, helpForm } from "./bay.js";
 import { setAttr, setText } from "./dom.js";
+import { helpDownloads } from "./downloads.js";
 import { addHatches } from "./hatch.js";
 import { drawLinks } from "./links.js";
 import { run } from "./live.js";
 import { degreesChoice, helpMenu } from "./menu.js";
 import { listen } from "./orders.js";
+import { addChartTools } from "./pictures.js";
 import { drawPlans } from "./plan-page.js";
 import { drawRack } from "./rack.js";
 import { long } from "./words.js";
 
 listen();
 helpForm();
+helpDownloads();
 addHatches();
 helpMenu();
 degreesChoice();
@@ -28,6 +31,7 @@ function draw(view) {
   drawRack(view);
   drawBay(view);
   drawPlans(view);
+  addChartTools();
   drawAlerts(view);
   drawLinks();
   addFileBoxes();

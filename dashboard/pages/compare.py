@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 
 from daemon.api.models import BandView
 from dashboard.overlay import Soak
-from dashboard.pages.attributes import aria
+from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
 from dashboard.paper import key_style
 from dashboard.words import instant, number
@@ -34,6 +34,7 @@ def page() -> Component:
                                 role="group",
                                 **aria(label="Which part of the soaks the curves show"),
                             ),
+                            html.Div(className="chart-tools", **data(graph="compare-curves", name="side by side")),
                             html.Div(
                                 dcc.Graph(
                                     id="compare-curves",
@@ -51,6 +52,8 @@ def page() -> Component:
                 className="job",
             ),
             dcc.Store(id="compare-span"),
+            dcc.Store(id="compare-zoomed"),
+            dcc.Store(id="compare-whole-s"),
         ],
         className="page wide",
     )

@@ -19,6 +19,12 @@ MOVES = (
     ("wider", "− Wider"),
 )
 
+FORMS = (
+    ("csv", "CSV", "a table of all readings, for a spreadsheet"),
+    ("parquet", "Parquet", "the same table, small and with types, for analysis"),
+    ("senml", "Recording", "one SenML pack a line, which keysoak replay reads"),
+)
+
 
 def page(job: JobView) -> Component:
     """The page of a job; callbacks of dashboard/callbacks.py fill the charts and keep a running job fresh."""
@@ -51,6 +57,7 @@ def page(job: JobView) -> Component:
                                 role="group",
                                 **aria(label="Which part of the soak the curves show"),
                             ),
+                            html.Div(className="chart-tools", **data(graph="curves", name=f"job {job.job}")),
                             html.P(id="curves-said", role="status", className="curves-said"),
                             html.Div(
                                 dcc.Graph(
@@ -69,6 +76,8 @@ def page(job: JobView) -> Component:
                 className="job",
             ),
             dcc.Store(id="span"),
+            dcc.Store(id="zoomed"),
+            dcc.Store(id="whole-s"),
             dcc.Store(id="job-number", data=job.job),
             dcc.Interval(id="job-tick", interval=2000, disabled=not running),
         ],
@@ -105,10 +114,26 @@ def aside(job: JobView) -> list[Component]:
                 ),
             ]
         ),
+        html.Section([html.H2("Take it away"), *_downloads(job)]),
         html.Section([html.H2("Alerts"), _tags(job)]),
         *([html.Section([html.H2("Figures"), _numbers(job.figures)])] if job.figures else []),
         html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
     ]
+
+
+def _downloads(job: JobView) -> list[Component]:
+    frames = job.figures.get("frames")
+    links = [
+        html.A(
+            word,
+            href=f"/job/{job.job}/export?form={form}",
+            download=f"job-{job.job}.{form}",
+            title=what,
+            **data(export=form, frames=f"{frames or 1:.0f}"),
+        )
+        for form, word, what in FORMS
+    ]
+    return [html.Div(links, className="downloads"), html.P(className="download-said", role="status")]
 
 
 def _tags(job: JobView) -> Component:

@@ -132,7 +132,13 @@ def _grid(jobs: Sequence[JobView]) -> Component:
         persisted_props=["filterModel"],
         dashGridOptions={
             "rowSelection": {"mode": "multiRow", "headerCheckbox": False, "enableClickSelection": False},
-            "selectionColumnDef": {"width": 48, "pinned": "left", "sortable": False, "resizable": False},
+            "selectionColumnDef": {
+                "headerName": "Tick",
+                "width": 76,
+                "pinned": "left",
+                "sortable": False,
+                "resizable": False,
+            },
             "domLayout": "autoHeight",
             "pagination": True,
             "paginationPageSize": 50,

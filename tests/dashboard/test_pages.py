@@ -90,7 +90,13 @@ def test_the_curves_are_drawn_from_the_daemons(page: httpx.Client) -> None:
     def prop(of: str, name: str, value: Any = None) -> dict[str, Any]:
         return {"id": of, "property": name, "value": value}
 
-    names = [("curves", "figure"), ("beside", "children"), ("curves-said", "children"), ("job-tick", "disabled")]
+    names = [
+        ("curves", "figure"),
+        ("beside", "children"),
+        ("curves-said", "children"),
+        ("job-tick", "disabled"),
+        ("whole-s", "data"),
+    ]
     body = {
         "output": f"..{'...'.join(f'{of}.{name}' for of, name in names)}..",
         "outputs": [{"id": of, "property": name} for of, name in names],
