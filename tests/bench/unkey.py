@@ -281,9 +281,12 @@ def loads_of(load: str, url: str, job: int, rack: Rack, stack: contextlib.ExitSt
     if load in ("flood", "all"):
         stack.enter_context(guest("flood", url))
     if load in ("store", "all"):
-        # until the store seals by itself, its hardest reader: the whole day, out of the same files
-        words = f"while :; do {sys.executable} -m daemon.cli.main export {job} {rack.folder}/out.zst --data"
-        stack.enter_context(shell(f"{words} {rack.folder}/data; rm -f {rack.folder}/out.zst; done"))
+        # the whole day sealed again and again, as the store does it once
+        words = f"{sys.executable} -m daemon.store.sealing {rack.folder}/data {job}"
+        # its standard input must stay open, or it takes the daemon for dead
+        pipe = rack.folder / "open"
+        stack.enter_context(shell(f"mkfifo {pipe}; exec 9<>{pipe}; while :; do {words} <&9; done"))
+        stack.callback(lambda: pipe.unlink(missing_ok=True))
 
 
 @contextlib.contextmanager
@@ -311,7 +314,9 @@ def measure(rack: Rack, loads: list[str], job: int, seconds: float, floor: dict[
         url = daemon.line().split()[-1]
         at = url.removeprefix("http://")
         samples = Samples(rack, nodes)
-        time.sleep(3)
+        sealed = rack.folder / "data" / "sealed" / f"job-{job}.parquet"
+        while not sealed.is_file():  # the day, which the daemon finds unsealed
+            time.sleep(0.1)
         with samples.news:
             for bay in rack.bays:
                 heapq.heappush(samples.due, (time.monotonic(), bay))
