@@ -3,8 +3,8 @@
 import os
 from contextlib import suppress
 
-#: nine times the share of a process of the usual 0, and woken at once (sched(7)); with it p99 of unkeying stands
-#: under a load on both processors that makes it tenfold without (tests/bench/unkey.py)
+#: nine times the share of a process of the usual 0 in its session (sched(7)), so that the API and what seals and sends
+#: come after it, whatever they are asked
 FIRST_NICE = -10
 #: what answers questions, draws pages and sends messages
 AFTER_NICE = 5
