@@ -206,17 +206,19 @@ def _plan(ax: Axes, plan: PlanView, per: float) -> None:
 
 def _hang(ax: Axes, marks: Sequence[Mark], end_s: float, per: float) -> None:
     groups: list[list[Mark]] = []
+    apart_s = (0.06 if len(marks) <= 6 else 0.1) * end_s  # nearer, their words would lie on each other
     for mark in sorted(marks, key=lambda m: m.at_s):
-        if groups and mark.at_s - groups[-1][0].at_s < 0.05 * end_s:
-            groups[-1].append(mark)  # they would lie on each other
+        if groups and mark.at_s - groups[-1][0].at_s < apart_s:
+            groups[-1].append(mark)
         else:
             groups.append([mark])
     for group in groups:
         trip = any(mark.trip for mark in group)
         first, last = group[0].number, group[-1].number
         word = f"{'■' if trip else '▲'} {first}" + (f"–{last}" if last != first else "")
-        x = next((mark.at_s for mark in group if mark.trip), group[0].at_s) / per
-        ax.axvline(x, color=INK, linewidth=0.5, linestyle=_SOLID if trip else _DOT)
+        x = group[0].at_s / per
+        for mark in group:
+            ax.axvline(mark.at_s / per, color=INK, linewidth=0.5, linestyle=_SOLID if mark.trip else _DOT)
         # in the middle of its line but at the paper's ends
         side = "left" if x < 0.04 * end_s / per else "right" if x > 0.96 * end_s / per else "center"
         ax.annotate(word, (x, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2), textcoords="offset points",

@@ -37,7 +37,7 @@ def html(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
         f"<h2>What was fitted</h2>{_pairs(w.fitted)}",
         f"<h2>Set-up sheet</h2>{_pairs(w.set_up)}" if w.set_up else "",
         f'</section><div class="stamp {escape(w.verdict)}"><div><b>{escape(w.verdict.upper())}</b>'
-        f"<span>{escape(instant(facts.ended_ns, facts))}</span><span>{escape(w.workshop)}</span></div></div></div>",
+        f"<span>{escape(instant(facts.ended_ns, facts))}</span><span>{escape(w.stamp)}</span></div></div></div>",
         _section("Verdict", f"<p>{escape(w.verdict_says)}</p>{_list(w.reasons)}"),
         _section(
             "The soak",

@@ -14,31 +14,40 @@ from daemon.certificate.sheet import instant, words
 from daemon.errors import CertificateFailed
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
-#: tried in turn until it fits two pages with the strip-chart on the first: how many reasons, alerts and actions
-#: there are at most, and how wide the strip-chart is
-_TRIES = ((14, 1.0), (14, 0.95), (8, 0.9), (5, 0.85), (3, 0.75), (1, 0.6))
+#: tried in turn until it fits two pages with the strip-chart on the first: how many reasons, alerts and actions there
+#: are at most, how wide the strip-chart is, and how large the type, pt
+_TRIES = ((14, 1.0, 9.0), (14, 0.95, 9.0), (8, 0.9, 9.0), (5, 0.85, 9.0), (3, 0.75, 8.5), (1, 0.6, 7.5))
 PAGES = 2
-#: a word as long as this may be broken anywhere: no line is so narrow that it does not hold as much
-_LONG = 18
-_LONG_WORD = re.compile(rf"[^\s\u200b]{{{_LONG}}}(?=\S)")
+#: no word; it may be broken every few letters, as the narrowest line holds no more
+_LONG_WORD = re.compile(r"\S{25,}")
+_PIECE = re.compile(r"(\S{6})(?=\S)")
 
 
 def pdf(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
     """The certificate; ``chart`` is an SVG document. Raises CertificateFailed where typst can't set it."""
     try:
         fits: typst.Compiler | None = None
-        for most, scale in _TRIES:
-            given = json.dumps(_given(facts, chart, mark, most, scale))
+        for most, scale, size in _TRIES:
+            given = json.dumps(_given(facts, chart, mark, most) | {"scale": scale, "size": size})
             made = typst.Compiler(_TEMPLATE, font_paths=_fonts(), sys_inputs={"given": given})
             if _page(made, "<pages>") <= PAGES:
                 fits = fits or made
                 if _page(made, "<strip>") == 1:
                     fits = made
                     break
-        # a PDF/A has its fonts in it, and can be read when nobody remembers this program (ISO 19005-2)
-        out = (fits or made).compile(format="pdf", pdf_standards="a-2b", timestamp=facts.made_ns // 10**9)
+        out = _compiled(fits or made, facts.made_ns // 10**9)
     except typst.TypstError as err:
         raise CertificateFailed(facts.job, str(err)) from err
+    return out
+
+
+def _compiled(made: typst.Compiler, time_s: int) -> bytes:
+    try:
+        # has its fonts in it, and can be read when nobody remembers this program (ISO 19005-2)
+        out = made.compile(format="pdf", pdf_standards="a-2b", timestamp=time_s)
+    except typst.TypstError:
+        # a script for which this machine has no font: boxes on paper, and not PDF/A, but a certificate
+        out = made.compile(format="pdf", timestamp=time_s)
     assert isinstance(out, bytes)
     return out
 
@@ -53,13 +62,12 @@ def _fonts() -> typst.Fonts:
     return typst.Fonts()
 
 
-def _given(facts: Facts, chart: str, mark: Mark | None, most: int, scale: float) -> dict[str, Any]:
+def _given(facts: Facts, chart: str, mark: Mark | None, most: int) -> dict[str, Any]:
     said = {name.replace("_", "-"): value for name, value in _breakable(words(facts, most).model_dump()).items()}
     return {
         "words": said,
         "ended": instant(facts.ended_ns, facts),
         "chart": chart,
-        "scale": scale,
         "chart-says": chart_says(facts),
         "chart-notes": CHART_NOTES,
         "mark": None if mark is None else list(mark.data),
@@ -83,7 +91,7 @@ def chart_says(facts: Facts) -> str:
 
 def _breakable(value: Any) -> Any:
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda found: found[0] + "\u200b", value)
+        return _LONG_WORD.sub(lambda found: _PIECE.sub("\\1\u200b", found[0]), value)
     if isinstance(value, list):
         return [_breakable(one) for one in value]
     return {name: _breakable(one) for name, one in value.items()} if isinstance(value, dict) else value

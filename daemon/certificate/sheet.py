@@ -13,7 +13,7 @@ from daemon.api.booking_models import DeviceData, Power
 from daemon.api.models import PlanView
 from daemon.certificate.facts import Facts, Figure, Sealed
 from daemon.certificate.figures import COUNTS, FIGURES, LIMITS, quantity, within
-from daemon.certificate.text import CAUTIONS, LEGAL, NO_CALIBRATION, READ_AS, duration, plain, sentence
+from daemon.certificate.text import CAUTIONS, LEGAL, NAME, NO_CALIBRATION, READ_AS, SHORT, duration, plain, sentence
 from sensors.types import UNITS
 
 Row = list[str]
@@ -30,6 +30,7 @@ class Words(BaseModel):
     """The certificate, part by part; a table's first row is its head."""
 
     workshop: str
+    stamp: str
     verdict: str
     verdict_says: str
     unit: list[Row]
@@ -54,9 +55,10 @@ class Words(BaseModel):
 
 def words(facts: Facts, most: int = 1000) -> Words:
     """The words of a certificate; of reasons, alerts and actions no more than ``most`` each, and how many more."""
-    head = plain(" · ".join(filter(None, (facts.unit.unit, facts.unit.number, f"job {facts.job}"))))
+    names = (plain(facts.unit.unit, SHORT), plain(facts.unit.number, SHORT), f"job {facts.job}")
     return Words(
         workshop=plain(facts.workshop.name),
+        stamp=plain(facts.workshop.name, SHORT),
         verdict=facts.verdict,
         verdict_says=_VERDICTS.get(facts.verdict, ""),
         unit=_unit(facts),
@@ -74,7 +76,7 @@ def words(facts: Facts, most: int = 1000) -> Words:
         seal=_seal(facts.sealed),
         seal_says=_seal_says(facts.sealed),
         made=f"Made {instant(facts.made_ns, facts)} by {facts.program}",
-        foot=head,
+        foot=" · ".join(filter(None, names)),
     )
 
 
@@ -91,7 +93,7 @@ def _unit(facts: Facts) -> list[Row]:
     unit = facts.unit
     rows = [["Unit", unit.unit], ["Kind", unit.kind], ["Serial", unit.serial], ["Number", unit.number]]
     rows += [["Job", f"{facts.job}, on {facts.bay}"]]
-    return [[name, plain(value)] for name, value in rows if value]
+    return [[name, plain(value, NAME)] for name, value in rows if value]
 
 
 def _fitted(facts: Facts) -> list[Row]:
@@ -256,7 +258,9 @@ def _actions(facts: Facts, most: int) -> list[Row]:
         return []
     rows = [["When", "Alert", "What was done", "By", "Note"]]
     for one in facts.actions:
-        rows.append([instant(one.time_ns, facts), one.rule, plain(one.change), plain(one.person), plain(one.note)])
+        rows.append(
+            [instant(one.time_ns, facts), one.rule, plain(one.change), plain(one.person, SHORT), plain(one.note)]
+        )
     return _few_rows(rows, most)
 
 

@@ -5,6 +5,8 @@ import unicodedata
 
 #: longer than any name, number or note should be; what is cut is cut visibly
 LONGEST = 300
+#: what names a thing, and where it stands in few millimetres
+NAME, SHORT = 80, 40
 LEGAL = (
     "Power above the limit that local rules set for a station or its class is not for the air. Who may transmit, "
     "with what power and with what equipment is for local rules and licensed practice to say; this certificate "
@@ -23,11 +25,11 @@ READ_AS = (
 )
 
 
-def plain(text: str) -> str:
+def plain(text: str, longest: int = LONGEST) -> str:
     """One line of a person's text: no control or direction characters, and not endless."""
     kept = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or unicodedata.category(c)[0] != "C")
     kept = re.sub(r"\s+", " ", kept).strip()
-    return kept if len(kept) <= LONGEST else kept[: LONGEST - 1] + "…"
+    return kept if len(kept) <= longest else kept[: longest - 1] + "…"
 
 
 def sentence(text: str) -> str:
