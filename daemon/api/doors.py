@@ -51,7 +51,9 @@ class Door:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             pass_fds=[handle],
-            start_new_session=True,  # a Ctrl-C at the terminal is for the daemon to answer
+            # a Ctrl-C at the terminal is for the daemon to answer; not a session of its own, as Linux shares out
+            # processors by session first (sched(7), autogroup), and this one is to come after the daemon
+            process_group=0,
         )
 
     def _mind(self) -> None:
