@@ -1,6 +1,6 @@
 """The derived figures of a bay for the screen: what the estimators know, and None where they don't."""
 
-from math import inf
+from math import inf, isfinite
 
 import msgspec
 
@@ -69,3 +69,13 @@ def _junctions(estimates: Estimates, k_per_w: float | None) -> tuple[float, ...]
 
 def _known(value: float) -> float | None:
     return value if value == value else None  # noqa: PLR0124  nan
+
+
+#: what belongs to the unit and its cooling, and not to the moment: kept with a job and compared between units
+_LASTING = ("heatsink_k_per_w", "heatsink_tau_s", "loop_gain", "idle_25c_a", "idle_per_k_a", "source_ohm")
+
+
+def lasting(known: Figures) -> dict[str, float]:
+    """The figures of a finished soak that tell of the unit, those that are known."""
+    named = {name: getattr(known, name) for name in _LASTING}
+    return {name: round(value, 6) for name, value in named.items() if value is not None and isfinite(value)}

@@ -26,7 +26,7 @@ SLOW_S = 60.0
 #: an idle connection is let go long before the other side does (``doors.KEPT_ALIVE_S``): else an order meets one
 #: that is just being closed
 IDLE_S = 5.0
-HISTORY = "/v1/jobs"
+HISTORY = ("/v1/jobs", "/v1/lots")
 SLOW = "/v1/tell"
 STREAM = "/v1/live"
 EXPORT = "/export"
@@ -86,7 +86,7 @@ class Front:
 
     async def _answer(self, request: Request) -> Response:
         path = request.url.path
-        if path == HISTORY or path.startswith(HISTORY + "/"):
+        if any(path == kept or path.startswith(kept + "/") for kept in HISTORY):
             return await self._pass_on(request, self._history, SLOW_S)
         if path == STREAM:
             return await self._pass_on(request, self._daemon, LIVE_S)

@@ -15,9 +15,11 @@ from daemon.api.certificates import add_certificates
 from daemon.api.compare import add_compare
 from daemon.api.exports import add_exports
 from daemon.api.guard import add_guard
+from daemon.api.lots import add_lots
 from daemon.api.models import CurvesView, JobView
+from daemon.booking.kept import Bookings
 from daemon.config import WorkshopTable
-from daemon.store.reader import Reader
+from daemon.store.reader import CATALOG, Reader
 
 
 def build_history(data: Path, host: str, workshop: WorkshopTable) -> FastAPI:
@@ -30,6 +32,7 @@ def build_history(data: Path, host: str, workshop: WorkshopTable) -> FastAPI:
         return Reader(data)
 
     add_history(app, reader)
+    add_lots(app, reader, lambda: Bookings(data / CATALOG))
     add_certificates(app, data, workshop)  # here alone: half a second of a processor each
     return app
 

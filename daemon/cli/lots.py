@@ -1,0 +1,39 @@
+"""``keysoak lots``: what the units of one kind and device lot tell together."""
+
+import typer
+
+from daemon.api.client import Client
+from daemon.api.lot_models import LotView
+from daemon.cli.options import API, ApiOption
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this command to the app."""
+    app.command()(lots)
+
+
+def lots(api: ApiOption = API) -> None:
+    """Compare the units of each kind and device lot: where the good ones lie, who stands apart, what drifts."""
+    with Client(api) as client:
+        found = client.lots()
+    if not found:
+        typer.echo("no unit has been soaked yet")
+    for lot in found:
+        for line in lines(lot):
+            typer.echo(line)
+
+
+def lines(lot: LotView) -> list[str]:
+    """One lot as lines of text."""
+    name = ", ".join(
+        filter(
+            None, [lot.kind, f"type {lot.device_type}" if lot.device_type else "", f"lot {lot.lot}" if lot.lot else ""]
+        )
+    )
+    said = [f"{name}: {lot.units} units, {lot.passed} good"]
+    for band in lot.bands:
+        said.append(f"    {band.figure:22} {band.low:.3g} to {band.high:.3g} {band.unit}, the middle {band.middle:.3g}")
+    said += [f"    {figure:22} not judged: {why}" for figure, why in lot.not_judged.items()]
+    said += [f"    ! {each.text}" for each in lot.outside]
+    said += [f"    ~ {each.text}" for each in lot.trends]
+    return said
