@@ -1,4 +1,4 @@
-"""A soak as a file, handed on from the daemon piece by piece."""
+"""A soak as a file, handed on from the daemon piece by piece, and its certificate."""
 
 import asyncio
 from collections.abc import Iterator
@@ -15,10 +15,22 @@ KINDS = {
     "parquet": ("application/vnd.apache.parquet", "parquet"),
     "senml": ("application/x-ndjson", "senml"),
 }
+CERTIFICATES = {"pdf": "application/pdf", "html": "text/html; charset=utf-8"}
 
 
 def add_download_routes(app: FastAPI, client: Client) -> None:
-    """Give ``app`` the route ``/job/<number>/export?form=csv|parquet|senml``."""
+    """Give ``app`` the routes ``/job/<number>/export?form=csv|parquet|senml`` and ``certificate.pdf`` or ``.html``."""
+
+    @app.get("/job/{job}/certificate.{ending}")
+    async def certificate(request: Request, job: int, ending: str) -> Response:
+        try:
+            made = await asyncio.to_thread(client.certificate, job, ending)
+        except DaemonSilent as err:
+            return answer(request, 502, failed=err.why)
+        except ApiError as err:
+            return answer(request, err.status or 502, failed=err.why)
+        named = {"content-disposition": f'attachment; filename="certificate-job-{job}.{ending}"'}
+        return Response(made, media_type=CERTIFICATES[ending], headers=named)
 
     @app.get("/job/{job}/export")
     async def export(request: Request, job: int, form: str = "csv") -> Response:

@@ -18,8 +18,10 @@ from daemon.api.booking_models import (
     DeviceType,
     SheetJudged,
 )
+from daemon.api.calibration_models import CalibrationJudged, CalibrationOrder, CalibrationView
 from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.lot_models import LotView
 from daemon.api.models import (
     BandView,
     BayView,
@@ -41,14 +43,18 @@ from daemon.api.models import (
 M = TypeVar("M", bound=BaseModel)
 
 _ALERTS = TypeAdapter(list[AlertView])
+_CALIBRATIONS = TypeAdapter(list[CalibrationView])
 _BOOKINGS = TypeAdapter(list[BookingView])
 _DEVICES = TypeAdapter(list[DeviceType])
 _JOBS = TypeAdapter(list[JobView])
 _LIMITS = TypeAdapter(list[LimitView])
+_LOTS = TypeAdapter(list[LotView])
 _PLANS = TypeAdapter(list[PlanFile])
 _TRIED = TypeAdapter(list[TellTried])
 #: a target that hangs is given up after half a minute
 TRY_S = 40.0
+#: half a second of a processor, and a second to load what it needs; many may be wanted at once
+MAKE_S = 60.0
 
 
 class Client:
@@ -126,6 +132,10 @@ class Client:
         except httpx.HTTPError as err:
             raise DaemonSilent(self.url, str(err) or type(err).__name__) from err
 
+    def certificate(self, job: int, ending: str = "pdf") -> bytes:
+        """The certificate of a finished soak; ``ending`` is pdf or html. Takes a second or two."""
+        return self._call("GET", f"/v1/jobs/{job}/certificate.{ending}", timeout=MAKE_S).content
+
     def unkey(self, bay: str | None = None) -> Said:
         """Unkey one bay, or all of them."""
         return self._post("/v1/unkey" if bay is None else f"/v1/bays/{bay}/unkey")
@@ -191,6 +201,10 @@ class Client:
         """Reset a latched trip whose cause has gone."""
         return self._post(f"/v1/alerts/{alert}/reset", order)
 
+    def lots(self) -> list[LotView]:
+        """What the units of each kind and device lot tell together, the largest lot first."""
+        return _LOTS.validate_json(self._call("GET", "/v1/lots").content)
+
     def bookings(self, find: str = "", most: int = 200) -> list[BookingView]:
         """Bookings, the newest first, those with ``find`` in number, unit or serial; without their customers."""
         return _BOOKINGS.validate_json(self._call("GET", "/v1/bookings", params={"find": find, "most": most}).content)
@@ -229,6 +243,21 @@ class Client:
     def remove_device(self, name: str) -> Said:
         """Take a device type out of the library."""
         return Said.model_validate_json(self._call("DELETE", "/v1/devices", params={"name": name}).content)
+
+    def calibrations(self, bay: str | None = None, channel: str | None = None) -> list[CalibrationView]:
+        """Calibrations, the newest first, those that were superseded too."""
+        asked = {name: word for name, word in (("bay", bay), ("channel", channel)) if word is not None}
+        return _CALIBRATIONS.validate_json(self._call("GET", "/v1/calibrations", params=asked).content)
+
+    def check_calibration(self, order: CalibrationOrder) -> CalibrationJudged:
+        """What would come of a calibration; nothing is kept."""
+        answer = self._call("POST", "/v1/calibrations/check", content=order.model_dump_json())
+        return CalibrationJudged.model_validate_json(answer.content)
+
+    def calibrate(self, order: CalibrationOrder) -> CalibrationView:
+        """Put a calibration in force; one that changes a reading by much wants ``confirm``."""
+        answer = self._call("POST", "/v1/calibrations", content=order.model_dump_json())
+        return CalibrationView.model_validate_json(answer.content)
 
     def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
         return model.model_validate_json(self._call("GET", path, params=params).content)

@@ -133,6 +133,8 @@ def _downloads(job: JobView) -> list[Component]:
         )
         for form, word, what in FORMS
     ]
+    if job.ended_ns is not None:
+        links += [html.A(f"Certificate {e.upper()}", href=f"/job/{job.job}/certificate.{e}") for e in ("pdf", "html")]
     return [html.Div(links, className="downloads"), html.P(className="download-said", role="status")]
 
 
