@@ -40,7 +40,7 @@ export function makeBeam() {
 
 export function setBeam(beam, drains) {
   const { deg, spread, worst } = weigh(drains);
-  setAttr(beam.arm, "transform", `rotate(${deg.toFixed(1)} 50 14)`);
+  setAttr(beam.arm, "transform", `rotate(${Math.round(deg)} 50 14)`);
   setClass(beam.picture, "alone", drains.length < 2);
   while (beam.amps.childElementCount > Math.max(1, drains.length)) beam.amps.lastChild.remove();
   while (beam.amps.childElementCount < Math.max(1, drains.length)) beam.amps.append(el("span"));

@@ -154,21 +154,30 @@ export function stripWords(bay) {
   return `Soak strip, ${bay.plan.name}: ${long(bay.elapsed_s)} of ${long(bay.plan.total_s)}, ${t}, ${many} alert${many === 1 ? "" : "s"}.`;
 }
 
+// what it is drawn on is measured when that changes: a look at every stroke would lay the whole page out again
+const sizes = new ResizeObserver((all) => {
+  for (const { target, contentRect } of all) target.paper = [contentRect.width, contentRect.height];
+});
+
 export function makeStrip() {
   const picture = svg("svg", { role: "img", class: "strip" });
-  return { box: el("div", { class: "paper" }, picture), picture, drawn: "" };
+  const box = el("div", { class: "paper" }, picture);
+  sizes.observe(box);
+  return { box, picture, drawn: "" };
 }
 
 export function setStrip(strip, bay) {
-  const width = strip.box.clientWidth, height = strip.box.clientHeight;
+  const [width, height] = strip.box.paper ?? [0, 0];
   if (!width || !height) return;
   // drawn anew only when something moved by a pixel
-  const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width * 2) : 0;
-  const last = bay.strip.at(-1) ?? [];
-  const key = [width, height, bay.job, bay.status, px, bay.strip.length, last[0], bay.tags.length, bay.figures.heatsink_limit_c, bay.forecast].join("|");
+  const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width) : 0;
+  const key = [width, height, bay.job, bay.status, px, Math.round(bay.strip.at(-1)?.[1] ?? 0), bay.tags.length, bay.figures.heatsink_limit_c, forecastEnd(bay)].join("|");
   if (key === strip.drawn) return;
   strip.drawn = key;
   strip.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
   strip.picture.setAttribute("aria-label", stripWords(bay));
   drawStrip(strip.picture, bay, width, height);
 }
+
+// the end of the forecast to the degree: that is how much of its change can be seen
+const forecastEnd = (bay) => (bay.forecast?.at(-1) ?? []).map(Math.round).join();
