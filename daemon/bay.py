@@ -8,12 +8,14 @@ import math
 from collections.abc import Sequence
 from typing import Protocol
 
+from alerts.figures import lasting
 from alerts.judge import Judge
 from alerts.limits import Limits
 from alerts.rules.keying import stuck_key_known_s
 from alerts.types import Event, Finding, Priority, Situation
 from alerts.verdict import Tally
 from daemon.api.models import BayStatus
+from daemon.calibration.force import InForce
 from daemon.errors import Refused
 from daemon.plan import Plan
 from daemon.said import stood_still, tag
@@ -58,6 +60,7 @@ class Bay:
         lease_s: float = 3.0,
         tone: bool = False,
         relay: Relay | None = None,
+        calibrated: InForce | None = None,
     ) -> None:
         self.name = name
         self.sample_s = sample_s
@@ -76,6 +79,7 @@ class Bay:
         self.now = Situation(sample_s=sample_s)
         self.judge = Judge(name, Limits(), lease_s)
         self.supply = SupplyCut(name, relay, lease_s)
+        self.calibrated = calibrated or InForce()  # by which its readings were corrected
         self._tally: Tally | None = None
         self._keys, self._notes = keys, notes
         self._has_tone = tone
@@ -124,7 +128,8 @@ class Bay:
         self.judge = Judge(self.name, plan.limits, self.lease_s)
         self._tally = Tally(plan.limits, self.sample_s)
         self.now = Situation(soaking=True, sample_s=self.sample_s, asked_since_s=clock_s, phase_since_s=clock_s)
-        self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s, booking))
+        ids = self.calibrated.ids(self.name)
+        self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s, booking, ids))
         self._follow(clock_s)
 
     def take(self, frame: Frame) -> None:
@@ -280,9 +285,9 @@ class Bay:
             standing=self.judge.standing_alerts(),
             stopped=stopped,
             standings=self.judge.standings(),
+            expanded=self.calibrated.expanded(self.name, self._tally.figures()),
         )
+        figures = verdict.figures | lasting(self.judge.figures())
         self._tally = None
-        self.ended = Ended(
-            self.job, self.name, time_ns, str(verdict.verdict), list(verdict.reasons), dict(verdict.figures)
-        )
+        self.ended = Ended(self.job, self.name, time_ns, str(verdict.verdict), list(verdict.reasons), figures)
         self._notes.end(self.ended)

@@ -12,6 +12,8 @@ from typing import TypeVar
 
 from daemon.alertbook import AlertBook
 from daemon.bay import Bay
+from daemon.calibration.force import InForce
+from daemon.calibration.known import Calibration
 from daemon.errors import NoSuch, Refused
 from daemon.notes import Keeper
 from daemon.plan import Plan
@@ -39,6 +41,7 @@ class Rack:
         self.links = links
         self.bays: dict[str, Bay] = {}
         self.book: AlertBook | None = None  # without one nobody is alerted
+        self.calibrated = InForce()
         self.lag_s = 0.0
         self.frames = 0
         self._link_of: dict[str, Link] = {}
@@ -175,6 +178,24 @@ class Rack:
         """Order that a bay's supply, which was cut, is switched on again."""
         found = self.find(bay)
         return self.order(lambda clock_s, time_ns: found.release(clock_s, time_ns, person, note))
+
+    def calibrate(self, calibration: Calibration) -> "Future[None]":
+        """Order that a calibration is put in force; Refused while its bay soaks."""
+        found = self.find(calibration.bay)
+
+        def act(clock_s: float, time_ns: int) -> None:
+            if found.soaking:
+                raise Refused(
+                    f"{found.name} is soaking: a calibration now would put a step into its readings; "
+                    "calibrate when the soak has ended"
+                )
+            self.calibrated.put(calibration)
+
+        return self.order(act)
+
+    def uncalibrate(self, bay: str, channel: str, before: Calibration | None) -> "Future[None]":
+        """Order that what was put in force and could not be kept is taken back."""
+        return self.order(lambda clock_s, time_ns: self.calibrated.take(bay, channel, before))
 
     def ages(self) -> Mapping[str, float | None]:
         """Seconds since each bay's last frame; None where there never was one."""

@@ -48,6 +48,7 @@ class StoreNotes:
                 begun.time_ns,
                 begun.clock_s,
                 begun.booking,
+                begun.calibrations,
             )
         )
         if self._book:

@@ -14,6 +14,8 @@ from daemon.alertbook import AlertBook
 from daemon.api.doors import Doors
 from daemon.api.server import ApiThread, build
 from daemon.bay import Bay
+from daemon.calibration.force import InForce
+from daemon.calibration.kept import Calibrations
 from daemon.config import BayTable, LinkTable, MqttTable, RackFile, SerialTable
 from daemon.delivery.delivery import Delivery
 from daemon.errors import BadFile, Problem
@@ -46,9 +48,16 @@ def wiring_of(bay: BayTable) -> Wiring:
     return {name: conversion.build() for name, conversion in bay.channel.items()}
 
 
-def make_link(config: RackFile, table: LinkTable, observe: Observe | None = None) -> Link:
-    """A link from its table of rack.toml; it connects when it is run, and shows ``observe`` each record."""
+def make_link(
+    config: RackFile, table: LinkTable, observe: Observe | None = None, calibrated: InForce | None = None
+) -> Link:
+    """A link from its table of rack.toml; it connects when it is run, and shows ``observe`` each record.
+
+    Its readings are corrected by what is in force in ``calibrated``, at any time.
+    """
     wirings = wirings_of(config, table.name)
+    if calibrated is not None:
+        wirings = {bay: calibrated.wrapped(bay, wiring) for bay, wiring in wirings.items()}
     if isinstance(table, SerialTable):
         return SerialLink(table.name, table.port, wirings, baud=table.baud, crc=table.crc == "on", observe=observe)
     nodes = {bay.name: bay.node for bay in config.bay if bay.link == table.name and bay.node is not None}
@@ -69,15 +78,24 @@ def make_link(config: RackFile, table: LinkTable, observe: Observe | None = None
 
 def make_rack(config: RackFile, store: Store) -> Rack:
     """The rack with its bays in the order of rack.toml."""
-    links = {table.name: make_link(config, table) for table in config.link}
+    calibrated = InForce(Calibrations(config.rack.data / CATALOG).in_force())
+    links = {table.name: make_link(config, table, calibrated=calibrated) for table in config.link}
     rack = Rack(list(links.values()), store)
+    rack.calibrated = calibrated
     found = store.alerts.open()
     histories = store.alerts.changes(one.id for one in found)
     rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
     notes = StoreNotes(store, book=rack.book)
     for table in config.bay:
         bay = Bay(
-            table.name, rack, notes, sample_s=1 / table.rate_hz, lease_s=table.lease_s, tone=table.tone, relay=rack
+            table.name,
+            rack,
+            notes,
+            sample_s=1 / table.rate_hz,
+            lease_s=table.lease_s,
+            tone=table.tone,
+            relay=rack,
+            calibrated=calibrated,
         )
         rack.add(bay, links[table.link])
     return rack

@@ -27,6 +27,7 @@ class Begun(msgspec.Struct, frozen=True):
     time_ns: int
     clock_s: float
     booking: int | None = None
+    calibrations: tuple[int, ...] = ()  # that are in force
 
 
 class Ended(msgspec.Struct, frozen=True):

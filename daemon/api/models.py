@@ -99,6 +99,9 @@ class Reading(Model):
     unit: str
     value: float | None
     quality: str
+    raw: float | None = None  # before its calibration's correction
+    calibration_id: int | None = None  # the calibration that is in force
+    calibration: str = ""  # "past due since ...", where it is
 
 
 class RuleStanding(Model):
@@ -196,6 +199,7 @@ class JobView(Model):
     tags: list[Tag]
     sealed_sha256: str | None = None  # of the sealed file of a finished job
     booking: int | None = None  # under which its unit is booked in
+    calibrations: list[int] = Field(default_factory=list)  # that were in force at its start
 
 
 class Curve(Model):
@@ -260,7 +264,7 @@ class Health(Model):
 
 
 class LimitView(Model):
-    """One limit: its default, what it means, and which rules go by it (none named: all of them)."""
+    """One limit: its default, what it means, and which rules go by it (none: it serves a figure that is shown)."""
 
     limit: str
     value: float

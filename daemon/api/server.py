@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 
 from daemon.api.alerts import add_alerts
 from daemon.api.bookings import add_bookings, as_booked
+from daemon.api.calibrations import add_calibrations
 from daemon.api.doors import KEPT_ALIVE_S
 from daemon.api.guard import add_guard, own_page
 from daemon.api.history import add_history
@@ -26,6 +27,7 @@ from daemon.api.tell import add_tell
 from daemon.api.views import bay_view, rack_json
 from daemon.api.waiting import wait
 from daemon.booking.kept import Bookings
+from daemon.calibration.kept import Calibrations
 from daemon.config import RackFile
 from daemon.delivery.delivery import Delivery
 from daemon.loop import Rack
@@ -50,6 +52,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
     add_history(app, lambda: store)
     bookings = Bookings(config.rack.data / CATALOG)
     _add_orders(app, rack, bookings)
+    add_calibrations(app, rack, Calibrations(config.rack.data / CATALOG))
     add_bookings(app, bookings)
     add_plans(app, config.rack.data / "plans")
     add_live(app, Pictures(config.rack.name, note, rack))

@@ -13,6 +13,7 @@ from alerts.figures import Figures as Known
 from daemon.api.cone import cone
 from daemon.api.models import BayLink, BayView, Figures, RackView, Reading, RuleStanding
 from daemon.bay import Bay
+from daemon.calibration.known import today
 from daemon.loop import Rack
 from sensors.rf import swr
 from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, REFLECTED, SUPPLY, UNITS, Link, Quality
@@ -106,11 +107,18 @@ def readings(bay: Bay) -> list[Reading]:
     if bay.last is None:
         return []
     rows = zip(CHANNELS, bay.last.values, bay.last.quality, strict=True)
-    return [
-        Reading(channel=name, unit=UNITS[name], value=_number(v), quality=Quality(q).name.lower())
-        for name, v, q in rows
-        if q != Quality.MISSING
-    ]
+    calibrations = bay.calibrated.of(bay.name)
+    day = today() if calibrations else None
+    found = []
+    for name, v, q in rows:
+        if q == Quality.MISSING:
+            continue
+        reading = Reading(channel=name, unit=UNITS[name], value=_number(v), quality=Quality(q).name.lower())
+        if day and (one := calibrations.get(name)):
+            reading.raw, reading.calibration_id = _number(one.line.reading(v)), one.id
+            reading.calibration = one.past_due(day)
+        found.append(reading)
+    return found
 
 
 def standings(bay: Bay) -> list[RuleStanding]:

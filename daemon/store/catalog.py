@@ -152,7 +152,8 @@ def _finite(value: float) -> float | None:
 def _started(item: JobStarted) -> dict[str, Any]:
     same = ("job", "number", "unit", "bay", "plan_name", "plan_text", "started_ns", "booking")
     limits = {name: _finite(value) for name, value in item.limits.items()}
-    return {name: getattr(item, name) for name in same} | {"limits": limits, "reasons": [], "figures": {}}
+    made = {"limits": limits, "calibrations": list(item.calibrations), "reasons": [], "figures": {}}
+    return {name: getattr(item, name) for name in same} | made
 
 
 def _ended(item: JobEnded) -> dict[str, Any]:

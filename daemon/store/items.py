@@ -23,6 +23,7 @@ class JobStarted(msgspec.Struct, frozen=True):
     started_ns: int
     clock_s: float
     booking: int | None = None
+    calibrations: tuple[int, ...] = ()  # that were in force
 
 
 class JobEnded(msgspec.Struct, frozen=True):

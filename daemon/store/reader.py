@@ -154,5 +154,7 @@ def _view(row: RowMapping, tags: list[Tag], seal: Seal | None) -> JobView:
     plan = _plan(row["plan_name"], row["plan_text"])
     limits = {name: value for name, value in row["limits"].items() if value is not None}
     return JobView.model_validate(
-        same | {"plan": plan, "limits": limits, "tags": tags, "sealed_sha256": seal and seal.sha256}
+        same
+        | {"plan": plan, "limits": limits, "tags": tags, "sealed_sha256": seal and seal.sha256}
+        | {"calibrations": row["calibrations"] or []}
     )

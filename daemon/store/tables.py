@@ -19,6 +19,7 @@ JOBS = sa.Table(
     sa.Column("reasons", sa.JSON, nullable=False),
     sa.Column("figures", sa.JSON, nullable=False),
     sa.Column("booking", sa.Integer, index=True),
+    sa.Column("calibrations", sa.JSON),
 )
 FINDINGS = sa.Table(
     "findings",
@@ -139,4 +140,29 @@ DEVICE_TYPE = sa.Table(
     sa.Column("rth_cs_k_w", sa.Double),
     sa.Column("tj_max_c", sa.Double),
     sa.Column("note", sa.Text, nullable=False),
+)
+#: a channel's correction; the newest of a bay's channel is in force, the others are its history
+CALIBRATION = sa.Table(
+    "calibration",
+    TABLES,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("bay", sa.Text, nullable=False),
+    sa.Column("channel", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("points", sa.JSON, nullable=False),
+    sa.Column("reference", sa.Text, nullable=False),
+    sa.Column("u_reference", sa.Double, nullable=False),
+    sa.Column("intercept", sa.Double, nullable=False),
+    sa.Column("slope", sa.Double, nullable=False),
+    sa.Column("pivot", sa.Double, nullable=False),
+    sa.Column("u_intercept", sa.Double),
+    sa.Column("u_slope", sa.Double),
+    sa.Column("correlation", sa.Double, nullable=False),
+    sa.Column("residual", sa.Double),
+    sa.Column("freedom", sa.Integer, nullable=False),
+    sa.Column("made_ns", sa.BigInteger, nullable=False),
+    sa.Column("due", sa.Date),
+    sa.Column("who", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
+    sa.Index("ix_calibration_channel", "bay", "channel"),
 )
