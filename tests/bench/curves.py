@@ -96,7 +96,7 @@ def curves(folder: Path, job: int) -> None:
     store = Reader(folder)
     raw_ms, raw, raw_text = timed(lambda: _all_points(store, job), 1)
     say(f"{raw.frames} frames in {(folder / FRAMES).stat().st_size / 1e6:.0f} MB")
-    say(f"{'':26}{'server':>10}{'points':>9}{'a trace':>9}{'JSON':>11}{'deflated':>11}{'of all raw':>11}")
+    say(f"{'':26}{'server':>10}{'points':>9}{'a trace':>9}{'JSON':>11}{'zstd':>11}{'of all raw':>11}")
     _line("all points, raw", raw_ms, raw, raw_text, raw_ms)
     for name, from_s, to_s in (
         ("whole", None, None),

@@ -144,13 +144,13 @@ def test_a_strip_is_numbers_only(store: Store, frame_at: MakeFrame, job_at: Make
 
 
 def test_curves_of_two_hours_open_at_once(store: Store, frame_at: MakeFrame, job_at: MakeJob) -> None:
-    """14 400 frames of nine channels and SWR: 0.05 s where it was measured; thrice that passes on a busy machine."""
+    """14 400 frames of nine channels and SWR: 0.05 s of the processor where it was measured; thrice that passes."""
     more = {"drain_1": 2.1, "drain_2": 2.2, "reflected": 0.04, "ambient": 21.0, "case_1": 51.37}
     soak(store, job_at(), [frame_at(t / 2, heatsink=20.0 + t / 977, **more) for t in range(14_400)])
     took_s = []
     for _ in range(5):
-        start = time.perf_counter()
+        start = time.thread_time()
         view = store.curves(1, points=2000)
-        took_s.append(time.perf_counter() - start)
+        took_s.append(time.thread_time() - start)
     assert len(view.curves) == 10
     assert min(took_s) < 0.15
