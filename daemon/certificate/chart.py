@@ -50,7 +50,7 @@ class _Panel(NamedTuple):
     height: float = 1.0
 
 
-_PANELS = (
+PANELS = (
     _Panel(
         "temperature",
         "°C",
@@ -115,7 +115,7 @@ class Mark(NamedTuple):
 def draw(curves: CurvesView, plan: PlanView, heatsink_limit_c: float | None, marks: Sequence[Mark] = ()) -> str:
     """The strip-chart of a soak, an SVG document; without readings the plan alone."""
     by_name = {curve.channel: curve for curve in curves.curves}
-    panels = [p for p in _PANELS if any(t.channel in by_name for t in p.traces)]
+    panels = [p for p in PANELS if any(t.channel in by_name for t in p.traces)]
     end_s = max([plan.total_s, curves.to_s, 1.0])
     per, unit = (3600.0, "h") if end_s > 3 * 3600 else (60.0, "min")
     heights = [*(p.height * PANEL_MM for p in panels), PLAN_MM]

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from daemon.booking.kept import Bookings
+from daemon.calibration.certified import of_job
+from daemon.calibration.kept import Calibrations
 from daemon.certificate import chart as strip
 from daemon.certificate import page, paper
 from daemon.certificate.facts import Calibration, Facts, Workshop
@@ -24,6 +26,7 @@ class Certificates:
     def __init__(self, folder: Path, workshop: WorkshopTable) -> None:
         self._reader = Reader(folder)
         self._bookings = Bookings(folder / CATALOG)
+        self._calibrations = Calibrations(folder / CATALOG)
         self._workshop = workshop
         self._one = threading.Lock()
 
@@ -39,7 +42,8 @@ class Certificates:
 
     def _of(self, job: int, calibrations: Sequence[Calibration]) -> tuple[Facts, str, Mark | None]:
         workshop = Workshop(name=self._workshop.name)
-        facts = gather(self._reader, self._bookings, job, workshop, calibrations=calibrations)
+        known = calibrations or of_job(self._calibrations, self._reader.job(job))
+        facts = gather(self._reader, self._bookings, job, workshop, calibrations=known)
         curves = self._reader.curves(job, points=strip.POINTS)
         marks = [strip.Mark(i, one.at_s, one.unkeyed) for i, one in enumerate(facts.happened, 1)]
         drawn = strip.draw(curves, facts.plan, facts.limits.get("heatsink_c"), marks)

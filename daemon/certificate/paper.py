@@ -36,7 +36,7 @@ def pdf(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
                     fits = made
                     break
         out = _compiled(fits or made, facts.made_ns // 10**9)
-    except typst.TypstError as err:
+    except RuntimeError as err:  # its root: a query raises that one
         raise CertificateFailed(facts.job, str(err)) from err
     return out
 
