@@ -27,12 +27,12 @@ export function makeEstimate(changed) {
     return el("div", { class: "typical" }, el("label", { for: box.id }, word), box, el("span", {}, unit));
   });
   const facts = el("dl", { class: "facts" });
-  const problems = el("ul", { class: "estimate-problems", id: "estimate-problems", role: "status" });
+  const problems = el("ul", { class: "estimate-problems", id: "estimate-problems" });
   const node = el(
     "section",
     { class: "plan-estimate" },
     el("h2", {}, "What it will ask"),
-    problems,
+    el("div", { role: "status" }, problems), // a list that is a status too would be no list
     facts,
     el("p", { class: "soft" }, "Estimates from the typical figures below, nothing measured. Read the load's rating off the load."),
     el("div", { class: "typicals" }, ...rows),
