@@ -4,7 +4,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.limits import Limits
@@ -80,6 +80,7 @@ def test_a_pass_that_its_uncertainty_does_not_bear_out_is_certified_incomplete(s
 
 
 @given(first=st.floats(0, 200), more=st.floats(0, 200))
+@settings(max_examples=30, deadline=None)  # each reads a file
 def test_more_uncertainty_never_makes_a_better_certificate(soaked: Path, first: float, more: float) -> None:
     """What is incomplete stays so with less known."""
     verdicts = [calibrated(soaked, u).verdict for u in (first, first + more)]
