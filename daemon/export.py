@@ -48,7 +48,7 @@ def export(folder: Path, job: int, path: Path) -> int:
     """
     found = pieces(Reader(folder), job, form_of(path))
     n = 0
-    with _whole(path) as part, _opened(part) as out:
+    with whole(path) as part, _opened(part) as out:
         for piece, n in found:  # noqa: B007  the last one counts
             out.write(piece)
     return n
@@ -128,7 +128,8 @@ def _opened(path: Path) -> Iterator[IO[bytes] | gzip.GzipFile | zstandard.ZstdCo
 
 
 @contextmanager
-def _whole(path: Path) -> Iterator[Path]:
+def whole(path: Path) -> Iterator[Path]:
+    """A file beside ``path`` to be written, which takes its place when all went well; raises ExportFailed."""
     # beside it, so that the last step is a rename; the ending stays, for it says how the file is packed
     part = path.with_name(f".part-{os.getpid()}-{path.name}")
     try:

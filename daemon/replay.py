@@ -14,6 +14,7 @@ from typing import Any
 
 from alerts.types import Finding
 from daemon.bay import Bay
+from daemon.calibration.force import InForce
 from daemon.plan import Plan
 from daemon.soak import Begun, Ended
 from sensors.errors import RecordingBroken
@@ -73,8 +74,10 @@ class Printer:
         self._write(json.dumps(row, ensure_ascii=False) + "\n")
 
 
-def replay(recording: Path, plan: Plan, write: Callable[[str], object]) -> int:
+def replay(recording: Path, plan: Plan, write: Callable[[str], object], *, calibrated: InForce | None = None) -> int:
     """Replay a recording against a plan; returns the contract's exit status.
+
+    ``calibrated`` has the calibrations by which its readings were corrected, for the figures' uncertainties.
 
     Raises RecordingBroken when the recording can't be read to its end; all bays have had their verdict by then,
     for what was read.
@@ -86,7 +89,11 @@ def replay(recording: Path, plan: Plan, write: Callable[[str], object]) -> int:
     try:
         for frame, sample_s in paced(read(recording)):
             last_ns = max(last_ns, frame.time_ns)
-            _one(frame, sample_s, plan, bays, printer)
+            if frame.bay not in bays:
+                bay = Bay(frame.bay, printer, printer, sample_s=sample_s, calibrated=calibrated)
+                bay.start(plan, frame.clock_s, frame.time_ns, asks=False, blind=True)
+                bays[frame.bay] = bay
+            _one(frame, bays[frame.bay], printer)
     except RecordingBroken as err:
         broken = err
     if broken is None and not bays:
@@ -107,11 +114,7 @@ def status(verdicts: dict[str, str]) -> int:
     return INCOMPLETE if "incomplete" in verdicts.values() else PASS
 
 
-def _one(frame: Frame, sample_s: float, plan: Plan, bays: dict[str, Bay], printer: Printer) -> None:
-    bay = bays.get(frame.bay)
-    if bay is None:
-        bay = bays[frame.bay] = Bay(frame.bay, printer, printer, sample_s=sample_s)
-        bay.start(plan, frame.clock_s, frame.time_ns, asks=False, blind=True)
+def _one(frame: Frame, bay: Bay, printer: Printer) -> None:
     if frame.bay in printer.over:
         return
     if bay.last is not None and frame.clock_s - bay.last.clock_s > 1.5 * bay.sample_s:

@@ -5,7 +5,7 @@ import sys
 import typer
 
 from daemon.api.errors import ApiError
-from daemon.cli import alerts, bench, booking, certificate, explain, lots, records, running, tell
+from daemon.cli import alerts, bench, booking, calibrate, certificate, explain, lots, records, running, tell
 from daemon.errors import DaemonError
 from daemon.version import VERSION
 from sensors.errors import SensorsError
@@ -36,6 +36,7 @@ app = typer.Typer(
 running.add_to(app)
 bench.add_to(app)
 booking.add_to(app)
+calibrate.add_to(app)
 lots.add_to(app)
 records.add_to(app)
 certificate.add_to(app)
