@@ -47,7 +47,7 @@ window.keysoakFitList = async (id) => {
     api.setColumnsVisible(others, !narrow.matches);
     api.setColumnsVisible(["card"], narrow.matches);
     api.setGridOption("headerHeight", narrow.matches ? 0 : 46);
-    api.setGridOption("floatingFiltersHeight", narrow.matches ? 0 : 50);
+    api.setGridOption("floatingFiltersHeight", narrow.matches ? 0 : 56);
   };
   narrow.addEventListener("change", fit);
   fit();

@@ -80,10 +80,25 @@ function connect(draw) {
     state.error = `the dashboard does not answer (${why})`;
     draw(view());
     socket.close();
-    setTimeout(() => connect(draw), AGAIN_MS);
+    setTimeout(() => tryAgain(draw), AGAIN_MS);
   };
   socket.onclose = () => end("its connection ended");
   const watch = setInterval(() => performance.now() - lastWord > DEAD_MS && end("no word in time"), 200);
+}
+
+// A browser makes a host whose sockets failed wait longer and longer for the next (Chromium: up to 5 s): so a plain
+// question goes first, whose answer is shown at once. Where no socket can be had at all, the page lives on these.
+async function tryAgain(draw) {
+  try {
+    const answer = await fetch("/live", { signal: AbortSignal.timeout(DEAD_MS), cache: "no-store" });
+    if (!answer.ok) throw new Error(`it answered ${answer.status}`);
+    soon(draw, take(await answer.json()));
+    connect(draw);
+  } catch (fault) {
+    state.error = `the dashboard does not answer (${fault.name === "TimeoutError" ? "no answer in time" : fault.message})`;
+    draw(view());
+    setTimeout(() => tryAgain(draw), AGAIN_MS);
+  }
 }
 
 export function run(draw) {

@@ -148,7 +148,7 @@ def _grid(jobs: Sequence[JobView]) -> Component:
             "animateRows": False,
             "enableCellTextSelection": True,
             "suppressColumnVirtualisation": True,  # a screen reader finds every column
-            "floatingFiltersHeight": 50,
+            "floatingFiltersHeight": 56,
             "localeText": {"noRowsToShow": "No soak fits this search", "noMatchingRows": "No soak fits this search"},
         },
         eventListeners={"cellKeyDown": ["openOnEnter(params)"]},

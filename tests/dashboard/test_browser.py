@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.dashboard.conftest import served
 
-PATHS = ("/", "/jobs", "/job/1", "/bay/bay-1", "/alerts", "/links", "/limits", "/about")
+PATHS = ("/", "/jobs", "/job/1", "/bay/bay-1", "/alerts", "/links", "/limits", "/about", "/plans", "/compare")
 
 
 def settled(tab: Page, path: str) -> None:
@@ -16,6 +16,8 @@ def settled(tab: Page, path: str) -> None:
     expect(tab.locator("main h1")).to_have_count(1, timeout=15_000)
     if path in ("/", "/bay/bay-1"):
         expect(tab.locator(".shelf").first).to_be_visible()
+    if path == "/plans":
+        expect(tab.locator(".plan-block").first).to_be_visible()
     if path == "/job/1":
         expect(tab.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=15_000)
 
