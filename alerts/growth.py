@@ -66,7 +66,8 @@ class Growth:
     def _judge(self, block: Block, judged: Judged, device: int, mean_a: float, time_ns: int) -> Sequence[Finding]:
         limit = self._terms.limits.imbalance_growth_ratio
         if block.state is State.IDLE:
-            limit *= 1.5
+            # small currents share less evenly, and less steadily with temperature: in ratio to the absolute limits
+            limit *= 2.5
         condition = self._conditions.get(block.drive)
         if condition is None:
             subject = f"share {block.drive}"

@@ -16,6 +16,8 @@ BLOCK_S = 10.0
 _BEHIND = 15
 #: a heatsink quicker than this loses too much of its heat within a block to tell an answer from none, s
 _SLOW_S = 120.0
+#: a key-down that the plan lets be longer than this is one throughout, s
+_THROUGHOUT_S = 900.0
 #: power flows where it is this part of what it is while keyed
 _FLOWS = 0.3
 #: the mean dissipation follows with this time constant, s
@@ -189,7 +191,9 @@ class Heatsink:
             moved_k = (peak_c - air_c) * sd_ratio
             seconds = _seconds(limit_c - (peak_c - settled_c), now_c, settled_c, tau_s)
         else:
-            left_s = inf if self.cooling.worse else max(on_limit_s - self._cycle.keyed_s, 0.0)
+            # a short key-down is part of a cycle that has not been seen yet: it settles nowhere near its full power
+            settles = self.cooling.worse and on_limit_s > _THROUGHOUT_S
+            left_s = inf if settles else max(on_limit_s - self._cycle.keyed_s, 0.0)
             settled_c = air_c + rise_k
             gone = exp(-left_s / tau_s)
             peak_c = settled_c + (now_c - settled_c) * gone

@@ -65,7 +65,7 @@ class Limits(BaseModel):
 
     # bias-drift
     bias_drift_idle_ratio: float = Field(
-        0.10, gt=0, description="change of the idle current that its temperature does not explain, for a warning"
+        0.15, gt=0, description="change of the idle current that its temperature does not explain, for a warning"
     )
     bias_drift_drive_ratio: float = Field(
         0.02, gt=0, description="change of the current under drive that temperature, power and supply do not explain"
@@ -77,7 +77,7 @@ class Limits(BaseModel):
     # power-fade
     fade_db: float = Field(0.5, gt=0, description="fall of forward power against this unit's own first key-down")
     fade_unexplained_db: float = Field(
-        0.17, gt=0, description="fall of forward power that this unit's own warming does not explain"
+        0.25, gt=0, description="fall of forward power that this unit's own warming does not explain"
     )
     fade_dwell_s: float = Field(10.0, ge=0, description="time with faded power before it is said")
 

@@ -126,7 +126,7 @@ class Noise:
     __slots__ = ("_before", "_last", "_noisy", "_step", "same", "since_s")
 
     _SHARE = 0.01
-    _LEAST = 0.15
+    _LEAST = 0.3
 
     def __init__(self) -> None:
         self._last = self._before = 0.0

@@ -20,7 +20,7 @@ _BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
 #: what is newer than this teaches nothing yet
 _DELAY_S = 240.0
 #: cooling that was better than now by this factor, at no higher temperature, means that something has changed
-_BETTER = 1.3
+_BETTER = 1.5
 #: and cooling better by this factor than it ever was is no fan's doing: forced air is about
 #: four times still air
 _LEAP = 6.0

@@ -112,6 +112,7 @@ class Trial:
         }
         self._hum = (rng.uniform(0.003, 0.015), rng.uniform(0.05, 0.45)) if nuisance == "hum" else (0.0, 0.0)
         self._lost = rng.uniform(0.01, 0.05) if nuisance == "lost" else 0.001
+        self._spiked = -10
         self._spike = 0.002 if nuisance == "spikes" else 0.0
         gains = [rng.uniform(0.99, 1.01) for _ in range(4)]
         if nuisance == "mismatch":
@@ -220,7 +221,9 @@ class Trial:
             step = self._step.get(unit, 0.0)
             if step:
                 value = round(value / step) * step
-            if self._spike and rng.random() < self._spike:
+            # one sample at a time: what lasts for two is no spike
+            if self._spike and seq - self._spiked > 5 and rng.random() < self._spike:
+                self._spiked = seq
                 value = value * rng.choice([0.0, 2.0, 4.0]) + rng.uniform(-5.0, 5.0)
             values[INDEX[name]] = value
             quality[INDEX[name]] = Quality.GOOD

@@ -10,7 +10,7 @@ def test_explain_says_what_a_rule_computes_its_limits_and_sources() -> None:
     result = CliRunner().invoke(app, ["explain", "bias-drift"])
     assert result.exit_code == 0
     assert "CUSUM" in result.output
-    assert "bias_drift_idle_ratio = 0.1" in result.output
+    assert "bias_drift_idle_ratio = 0.15" in result.output
     assert "Biometrika" in result.output
 
 
