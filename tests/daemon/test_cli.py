@@ -13,7 +13,20 @@ from daemon.demo.world import Unit
 from daemon.store import Store
 
 PLAN = '[[phase]]\ndrive = "carrier"\nminutes = 0.5\n'
-COMMANDS = ["demo", "serve", "probe", "soak", "drop", "replay", "export", "verify", "tell", "book", "bookings", "devices"]
+COMMANDS = [
+    "demo",
+    "serve",
+    "probe",
+    "soak",
+    "drop",
+    "replay",
+    "export",
+    "verify",
+    "tell",
+    "book",
+    "bookings",
+    "devices",
+]
 
 
 def keysoak(*words: object) -> subprocess.CompletedProcess[str]:
