@@ -5,7 +5,7 @@ The customer's name is left out: it can be erased here, and could not be on pape
 
 from datetime import date
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from daemon.api.booking_models import Sheet
 from daemon.api.models import Model, PlanView
@@ -16,7 +16,13 @@ FORM = 1
 PROGRAM = f"keysoak {VERSION}"
 
 
-class Calibration(Model):
+class Known(Model):
+    """What may have an uncertainty without end, which must come out of a page's facts as it went in."""
+
+    model_config = ConfigDict(extra="forbid", ser_json_inf_nan="strings")
+
+
+class Calibration(Known):
     """A calibration that was in force; ``expanded`` is U (k = 2) at the figure, in the channel's unit."""
 
     id: str
@@ -43,7 +49,7 @@ class Unit(Model):
     sheet: Sheet | None = None
 
 
-class Figure(Model):
+class Figure(Known):
     """A figure with what is known of it; ``ruling`` is empty where it has no limit."""
 
     name: str

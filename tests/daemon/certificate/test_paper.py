@@ -1,5 +1,6 @@
 """The certificate as PDF and as a page, whatever people have written."""
 
+import math
 import re
 from html import escape
 from html.parser import HTMLParser
@@ -122,6 +123,16 @@ def test_the_facts_come_out_of_the_page_as_they_went_in(facts: Facts, text: str)
     assert page.facts_of(document) == given_facts
     assert page.intact(document)
     assert page.agrees(document, given_facts)
+
+
+def test_an_uncertainty_without_end_is_told_and_comes_out_of_the_page(facts: Facts) -> None:
+    """An SWR of which nothing is known is no number, and no reason to call the page changed."""
+    figures = [f.model_copy(update={"expanded": math.inf}) if f.name == "swr_max" else f for f in facts.figures]
+    endless = facts.model_copy(update={"figures": figures})
+    document = page.html(endless, SVG)
+    assert page.facts_of(document) == endless
+    assert page.agrees(document, endless)
+    assert "more than can be told" in document.decode()
 
 
 @given(at=st.integers(0, 10**9), bit=st.integers(0, 7))
