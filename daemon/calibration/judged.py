@@ -1,12 +1,13 @@
 """What a calibration would be, and what there is to ask before it is put in force."""
 
 import math
+from collections.abc import Sequence
 from datetime import date
 
 from daemon.api.calibration_models import CalibrationJudged, CalibrationOrder
 from daemon.calibration.known import TWO_POINTS, Calibration, line_view, point_views, uncorrected
 from daemon.errors import Refused
-from sensors.calibrated import Line
+from sensors.calibrated import Line, expanded_uncertainty
 from sensors.calibration import Fit, fit
 from sensors.errors import CalibrationUnfit
 from sensors.types import UNITS
@@ -35,14 +36,29 @@ def judge(order: CalibrationOrder, now: Calibration | None, today: date) -> Cali
         unit=UNITS[order.channel],
         line=line_view(found),
         points=point_views(points, found, order.u_reference),
-        said=said(found, order.u_reference, order.due, today),
+        said=said(order.channel, points, found, order.u_reference, order.due, today),
         asks=_asks(order, now, points, Line.of(found)),
     )
 
 
-def said(found: Fit, u_reference: float, due: date | None, today: date) -> list[str]:
+def said(  # noqa: PLR0917  the parts of a calibration
+    channel: str,
+    points: Sequence[tuple[float, float]],
+    found: Fit,
+    u_reference: float,
+    due: date | None,
+    today: date,
+) -> list[str]:
     """What a reader of a calibration must know of it."""
     told = []
+    nothing, unit = Line.of(found).value(0.0), UNITS[channel]
+    # currents and powers are read at rest too, where rules look for a key that sticks
+    if (
+        unit in {"A", "W"}
+        and min(r for r, _ in points) > 0
+        and abs(nothing) > expanded_uncertainty(found, u_reference, 0.0)
+    ):
+        told.append(f"a reading of 0 {unit} becomes {nothing:.3g} {unit}, far from the points: take one near 0")
     if not found.freedom:
         told.append(TWO_POINTS)
     if u_reference == 0:

@@ -99,7 +99,7 @@ def view(one: Calibration, in_force: bool) -> CalibrationView:
         who=one.who,
         note=one.note,
         in_force=in_force,
-        said=judged.said(one.fit, one.u_reference, one.due, day),
+        said=judged.said(one.channel, one.points, one.fit, one.u_reference, one.due, day),
     )
 
 

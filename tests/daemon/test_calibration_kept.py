@@ -137,6 +137,14 @@ def test_two_points_say_that_the_residual_is_not_known() -> None:
     assert [point.residual for point in judged.points] == pytest.approx([0.0, 0.0], abs=1e-12)
 
 
+def test_a_line_that_makes_something_of_nothing_says_so() -> None:
+    """Far from its points a line may show power at rest, and a rule a key that sticks; with a point at 0 it may not."""
+    shifted = [(10.0, 10.4), (20.0, 20.4), (30.0, 30.4)]
+    assert "0 W becomes 0.4 W" in judge(order(*shifted), None, DAY).said[0]
+    assert not judge(order((0.0, 0.0), *shifted, due=DAY), None, DAY).said
+    assert not judge(order(*shifted, channel="heatsink", due=DAY), None, DAY).said
+
+
 def test_three_points_have_residuals_that_sum_to_nothing() -> None:
     """Least squares with an intercept: residuals balance; U is larger than the reference's alone."""
     judged = judge(order((10, 10.1), (20, 20.3), (30, 30.2)), None, DAY)
