@@ -9,6 +9,7 @@ from contextlib import suppress
 import aiomqtt
 
 from sensors.backoff import LONGEST_S, Backoff
+from sensors.cancellation import stay_cancelled
 from sensors.errors import LinkFailed
 from sensors.intake import Intake, Observe
 from sensors.outbox import Order, Outbox
@@ -96,7 +97,7 @@ class MqttLink:
                 self.stats.connected = False
                 for bay in self._key_topics:
                     self.stats.bays[bay].presence = "unknown"
-            _stay_cancelled()
+            stay_cancelled()
             if time.monotonic() - began_s > LONGEST_S:
                 backoff.reset()
             await asyncio.sleep(backoff.wait_s())
@@ -135,7 +136,7 @@ class MqttLink:
     async def _talk(self, client: aiomqtt.Client, listener: asyncio.Task[str]) -> str:
         """Speak until the connection is lost; returns why."""
         try:
-            _stay_cancelled()
+            stay_cancelled()
             async with asyncio.TaskGroup() as tasks:
                 speaker = tasks.create_task(self._speak(client), name=f"{self.name} speaks")
                 # shielded: to cancel it would lose what it has in its hands
@@ -205,11 +206,3 @@ class MqttLink:
         with suppress(TimeoutError):
             async with asyncio.timeout(_FAREWELL_S), asyncio.TaskGroup() as tasks:
                 self._begin_all(client, tasks)
-
-
-def _stay_cancelled() -> None:
-    # wait_for of Python 3.11, which aiomqtt uses, forgets a cancellation that comes together with what it waits for
-    # (python/cpython issue 86296): the link would never end
-    task = asyncio.current_task()
-    if task is not None and task.cancelling():
-        raise asyncio.CancelledError

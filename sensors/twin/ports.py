@@ -14,6 +14,7 @@ from typing import Protocol
 
 import aiomqtt
 
+from sensors.cancellation import stay_cancelled
 from sensors.errors import LineRefused
 from sensors.framing import LineSplitter, open_line, seal
 from sensors.twin.spec import Broker
@@ -119,6 +120,7 @@ class MqttPort:
     KEPT = 600
     KEEPALIVE_S = 5
     BACKOFF_S = (0.2, 1.0)
+    AGAIN_S = 0.1
 
     def __init__(self, broker: Broker, hear: Hear, tell: Tell) -> None:
         self._broker = broker
@@ -135,9 +137,11 @@ class MqttPort:
         while True:
             await self._plugged.wait()
             try:
-                await self._serve()
-            except* aiomqtt.MqttError as lost:
-                self._tell("lost", str(lost.exceptions[0]))
+                why = await self._serve()
+            except aiomqtt.MqttError as lost:
+                why = str(lost)
+            stay_cancelled()
+            self._tell("lost", why)
             self._client = None
             await asyncio.sleep(random.uniform(*self.BACKOFF_S))
 
@@ -163,7 +167,8 @@ class MqttPort:
             if isinstance(line, socket.socket):
                 line.shutdown(socket.SHUT_RDWR)
 
-    async def _serve(self) -> None:
+    async def _serve(self) -> str:
+        """One connection, until it is lost; returns why."""
         broker = self._broker
         presence = f"{broker.topic}/presence"
         async with aiomqtt.Client(
@@ -182,28 +187,42 @@ class MqttPort:
             self._client = client
             self._tell("ready", f"{broker.host}:{broker.port} {broker.topic}")
             try:
+                stay_cancelled()
                 async with asyncio.TaskGroup() as tasks:
-                    tasks.create_task(self._publish(client), name=f"{broker.node} publish")
-                    tasks.create_task(self._listen(client), name=f"{broker.node} listen")
+                    publishing = tasks.create_task(self._publish(client), name=f"{broker.node} publish")
+                    # it alone ends a connection: a group whose task fails as it is cancelled forgets the cancellation
+                    why = await self._listen(client)
+                    publishing.cancel()
             except asyncio.CancelledError:
                 with contextlib.suppress(aiomqtt.MqttError):
                     await client.publish(presence, "offline", qos=1, retain=True, timeout=1.0)
                 raise
+        return why
 
     async def _publish(self, client: aiomqtt.Client) -> None:
         topic = f"{self._broker.topic}/readings"
         while True:
             while self._waiting:
                 pack = self._waiting[0]
-                await client.publish(topic, pack, qos=1)
+                try:
+                    await client.publish(topic, pack, qos=1)
+                except aiomqtt.MqttError:
+                    # Nearly always the connection is lost, which ends this.
+                    await asyncio.sleep(self.AGAIN_S)
+                    continue
+                stay_cancelled()
                 # Only now: one whose receipt was lost is sent again, and the reader drops it by its seq.
                 if self._waiting and self._waiting[0] is pack:
                     self._waiting.popleft()
             self._more.clear()
             await self._more.wait()
 
-    async def _listen(self, client: aiomqtt.Client) -> None:
-        async for message in client.messages:
-            # The contract never retains a key pack: a retained one is old, whatever it says.
-            if isinstance(message.payload, bytes) and not message.retain:
-                self._hear(message.payload)
+    async def _listen(self, client: aiomqtt.Client) -> str:
+        try:
+            async for message in client.messages:
+                # The contract never retains a key pack: a retained one is old, whatever it says.
+                if isinstance(message.payload, bytes) and not message.retain:
+                    self._hear(message.payload)
+        except aiomqtt.MqttError as lost:
+            return str(lost)
+        return "the broker ended the connection"

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import aiomqtt
+import pytest
 
 from sensors.errors import LineRefused
 from sensors.framing import LineSplitter, open_line
@@ -156,3 +157,40 @@ def test_a_broker_that_restarts_costs_a_node_no_pack(tmp_path: Path) -> None:
         mosquitto.stop()
     assert sorted(set(heard)) == list(range(90))
     assert told.count("ready") == 2
+
+
+@pytest.mark.parametrize("instant", ["_on_publish", "_on_disconnect"])
+def test_a_node_that_is_stopped_in_the_instant_of_an_answer_or_a_loss_ends(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, instant: str
+) -> None:
+    """Its stop is not forgotten over what comes together with it."""
+    mosquitto = Mosquitto(tmp_path)
+
+    async def scenario() -> bool:
+        ready = asyncio.Event()
+        happened = getattr(aiomqtt.Client, instant)
+
+        def happen(*words: object) -> None:
+            happened(*words)
+            if ready.is_set():
+                serving.cancel()
+
+        monkeypatch.setattr(aiomqtt.Client, instant, happen)
+        broker = Broker(port=mosquitto.port, rack="rack-1", node="node-1")
+        port = MqttPort(broker, lambda pack: None, lambda event, what: ready.set() if event == "ready" else None)
+        serving = asyncio.create_task(port.run())
+        await asyncio.wait_for(ready.wait(), 20.0)
+        port.send(encode("bay-1", 1.764e9, [("heatsink", "Cel", 20.0)], seq=0))
+        if instant == "_on_disconnect":
+            port.unplug()
+            port.plug()
+        await asyncio.wait([serving], timeout=5.0)
+        ended = serving.done()
+        ready.clear()
+        serving.cancel()
+        return ended
+
+    try:
+        assert asyncio.run(scenario())
+    finally:
+        mosquitto.stop()
