@@ -169,20 +169,18 @@ def _lines(ax: Axes, panel: _Panel, by_name: dict[str, Curve], per: float, limit
     _name(ax, names)
 
 
-def _name(ax: Axes, names: Sequence[Line2D | Patch], columns: int = 1) -> None:
+def _name(ax: Axes, names: Sequence[Line2D | Patch], *, small: bool = False) -> None:
     ax.legend(
         handles=list(names),
         loc="upper left",
-        bbox_to_anchor=(1.01, 1.0),
-        ncols=columns,
+        bbox_to_anchor=(1.03 if small else 1.01, 1.0),
         frameon=False,
         borderaxespad=0,
         borderpad=0,
-        handlelength=3.2 if columns == 1 else 1.6,
+        handlelength=1.8 if small else 3.2,
         handletextpad=0.5,
-        labelspacing=0.35,
-        columnspacing=0.7,
-        fontsize=6.2 if columns == 1 else 5.6,
+        labelspacing=0.2 if small else 0.35,
+        fontsize=5.6 if small else 6.2,
     )
 
 
@@ -201,7 +199,7 @@ def _plan(ax: Axes, plan: PlanView, per: float) -> None:
     ax.grid(visible=False)
     ax.set_ylabel("plan")
     ax.yaxis.set_label_coords(*_LABEL)
-    _name(ax, list(shown.values()), columns=2 if len(shown) > 2 else 1)
+    _name(ax, list(shown.values()), small=True)
 
 
 def _hang(ax: Axes, marks: Sequence[Mark], end_s: float, per: float) -> None:

@@ -31,6 +31,7 @@ def html(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
     picture = f"data:image/svg+xml;base64,{b64encode(chart.encode()).decode()}"
     shown_mark = f'<img class="mark" src="{mark.url}" alt="The workshop\'s mark">' if mark else ""
     actions = _table(w.actions) if w.actions else "<p>No person’s acknowledgement or note is on record.</p>"
+    figures = _table(w.figures, "numbers") if w.figures[1:] else "<p>Nothing was measured.</p>"
     parts = [
         f'<header>{shown_mark}<p class="shop">{escape(w.workshop)}</p><p class="kind">Soak certificate</p></header>',
         f'<div class="top"><section><h1>{escape(w.unit[0][1])}</h1>{_pairs(w.unit[1:])}',
@@ -44,11 +45,14 @@ def html(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
             f'{_pairs(w.plan)}<img class="chart" src="{picture}" alt="{escape(chart_says(facts))}">'
             f'<p class="small faint">{escape(CHART_NOTES)}</p>',
         ),
-        _section("Figures", f'{_table(w.figures, "numbers")}<p class="small">{escape(w.rule)}</p>'),
+        _section(
+            "Figures",
+            f'{figures}<p class="small">{escape(w.rule)}</p>',
+        ),
         _section("Calibrations", f"{_table(w.calibrations)}<p>{escape(w.calibrations_say)}</p>"),
         _section("Limits that were in force", f'<div class="two">{_pairs(w.limits)}</div>'),
         _section(
-            "Alerts, and what was done", f"{_table(w.alerts)}{actions}" if w.alerts else "<p>None: a quiet soak.</p>"
+            "Alerts, and what was done", f"{_table(w.alerts)}{actions}" if w.alerts else "<p>No alert was raised.</p>"
         ),
         _section("The readings", f'<div class="digest">{_pairs(w.seal)}</div><p>{escape(w.seal_says)}</p>'),
         f'<section class="framed"><p><b>Cautions.</b> {escape(w.cautions)}</p>'
