@@ -13,6 +13,8 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from daemon.api.client import Client
 from daemon.api.models import BayView
 from dashboard.alerts import add_alert_routes
+from dashboard.booking import add_booking_routes
+from dashboard.calibrating import add_calibration_routes
 from dashboard.callbacks import add_callbacks
 from dashboard.chosen import add_jobs_callbacks
 from dashboard.downloads import add_download_routes
@@ -78,6 +80,8 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     add_alert_routes(server, Client(api))
     add_download_routes(server, Client(api, timeout_s=60.0))
     add_plan_routes(server, Client(api, timeout_s=ORDER_S))
+    add_booking_routes(server, Client(api))
+    add_calibration_routes(server, Client(api))
     server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())

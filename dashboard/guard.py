@@ -23,6 +23,7 @@ KNOWN = re.compile(
             r"/live|/live/(alerts|rate|tells|links)|/tells/test",
             r"/alerts/[0-9]{1,18}/(acknowledge|shelve|unshelve|out-of-service|in-service|reset)",
             r"/plan/(judge|save|start)|/job/[0-9]{1,12}/(export|certificate\.(pdf|html))",
+            r"/sheet/(list|check|keep|erase|device)|/calibration/(list|check|keep)",
             r"/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
             r"/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico",
         ]

@@ -16,6 +16,7 @@ SHELL = """\
 <link rel="stylesheet" href="/assets/plans.css">
 <link rel="stylesheet" href="/assets/alerts.css">
 <link rel="stylesheet" href="/assets/sheets.css">
+<link rel="stylesheet" href="/assets/workshop.css">
 {%css%}
 <script type="module" src="/assets/main.js"></script>
 </head>
@@ -28,7 +29,10 @@ SHELL = """\
     <details class="more" id="more">
       <summary>More</summary>
       <div>
+        <a href="/book">Book in</a>
         <a href="/plans">Plans</a>
+        <a href="/lots">Lots</a>
+        <a href="/calibrations">Calibrations</a>
         <a href="/links">Sensors and links</a>
         <a href="/limits">Limits</a>
         <a href="/about">Cautions and versions</a>

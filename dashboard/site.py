@@ -9,7 +9,22 @@ from dash.development.base_component import Component
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
-from dashboard.pages import about, alerts, bay, compare, job, jobs, limits, links, missing, plans, rack
+from dashboard.pages import (
+    about,
+    alerts,
+    bay,
+    book,
+    calibrations,
+    compare,
+    job,
+    jobs,
+    limits,
+    links,
+    lots,
+    missing,
+    plans,
+    rack,
+)
 from dashboard.versions import versions_of
 
 
@@ -21,6 +36,10 @@ class Place(NamedTuple):
     make: Callable[[Client, str], Component]
 
 
+def _booking(client: Client, number: int) -> Component:
+    return book.page(client.bookings(), client.devices(), client.booking(number))
+
+
 PLACES = (
     Place("/", "Rack", lambda _, __: rack.page()),
     Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs())),
@@ -28,6 +47,10 @@ PLACES = (
     Place("/compare", "Side by side", lambda _, __: compare.page()),
     Place("/plans", "Plans", lambda client, _: plans.page(client.plans())),
     Place("/plans/([a-z0-9][a-z0-9-]{0,62})", "Plan {}", lambda client, file: plans.page(client.plans(), file)),
+    Place("/book", "Book in", lambda client, _: book.page(client.bookings(), client.devices())),
+    Place("/book/([0-9]{1,12})", "Booking {}", lambda client, number: _booking(client, int(number))),
+    Place("/lots", "Lots", lambda client, _: lots.page(client.lots())),
+    Place("/calibrations", "Calibrations", lambda _, __: calibrations.page()),
     Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name)),
     Place("/alerts", "Alerts", lambda _, __: alerts.page()),
     Place("/links", "Sensors and links", lambda _, __: links.page()),

@@ -1,7 +1,9 @@
 // Where the page's own scripts begin. Orders first: they must work whatever else fails.
 
 import { drawAlerts, followAlerts } from "./alerts.js";
+import { offerBookings } from "./bay-booking.js";
 import { addFileBoxes, drawBay, helpForm } from "./bay.js";
+import { drawCalibrations } from "./calibrations.js";
 import { setAttr, setText } from "./dom.js";
 import { helpDownloads } from "./downloads.js";
 import { addHatches } from "./hatch.js";
@@ -12,6 +14,7 @@ import { listen } from "./orders.js";
 import { addChartTools } from "./pictures.js";
 import { drawPlans } from "./plan-page.js";
 import { drawRack } from "./rack.js";
+import { drawSheet } from "./sheet-page.js";
 import { long } from "./words.js";
 
 listen();
@@ -35,6 +38,9 @@ function draw(view) {
   drawAlerts(view);
   drawLinks();
   addFileBoxes();
+  drawSheet();
+  offerBookings();
+  drawCalibrations();
 }
 
 // whether what stands on the page is true now, in words

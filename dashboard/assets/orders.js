@@ -49,7 +49,7 @@ export async function post(path, body) {
 }
 
 function fields(form) {
-  return Object.fromEntries([...new FormData(form)].filter(([, value]) => typeof value === "string"));
+  return Object.fromEntries([...new FormData(form)].filter(([name, value]) => typeof value === "string" && (value || name !== "booking")));
 }
 
 function tell(kind, form, said) {

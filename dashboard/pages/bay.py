@@ -5,7 +5,7 @@ from urllib.parse import quote
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.pages.attributes import data
+from dashboard.pages.attributes import aria, data
 from dashboard.plans import PLANS
 
 
@@ -30,8 +30,20 @@ def _start(bay: str) -> Component:
                 "The radio stands on its dummy load, the load is rated for it, and nobody touches either.",
                 className="caution",
             ),
-            _field("number", "Job number", dcc.Input(id="number", name="number", type="text", debounce=True)),
-            _field("unit", "Unit", dcc.Input(id="unit", name="unit", type="text", debounce=True)),
+            # its choices come by assets/bay-booking.js, so that the page stands also while the daemon is silent
+            _field(
+                "booking",
+                "Booked in",
+                html.Select([html.Option("none: write it here", value="")], id="booking", name="booking"),
+            ),
+            html.Fieldset(
+                [
+                    _field("number", "Job number", dcc.Input(id="number", name="number", type="text", debounce=True)),
+                    _field("unit", "Unit", dcc.Input(id="unit", name="unit", type="text", debounce=True)),
+                ],
+                id="by-hand",
+                **aria(label="Which unit"),
+            ),
             html.Fieldset(
                 [
                     html.Legend("Plan"),

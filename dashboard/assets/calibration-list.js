@@ -1,0 +1,27 @@
+// The calibrations until now, the newest first; each says whether it is in force, and how it came out.
+
+import { el } from "./dom.js";
+import { drawResiduals } from "./residuals.js";
+import { fixed, moment, told } from "./words.js";
+
+export function drawTapes(place, kept, sign) {
+  const head = el("h2", {}, "Until now");
+  if (!kept.length) {
+    place.replaceChildren(head, el("p", { class: "nothing" }, "No channel has been calibrated yet: readings are as the conversions in rack.toml make them. Choose a bay and a channel above, and take two points or more."));
+    return;
+  }
+  place.replaceChildren(head, el("ol", { class: "tapes" }, ...kept.map((one) => tape(one, sign(one.unit)))));
+}
+
+function tape(one, unit) {
+  const state = one.past_due ? "▲ Past due" : one.in_force ? "✓ In force" : "Superseded";
+  const look = one.in_force ? (one.past_due ? "past-due" : "in-force") : "";
+  return el(
+    "li",
+    { class: look },
+    el("div", {}, el("p", {}, el("b", {}, `${one.id}. ${one.bay} ${one.channel.replaceAll("-", " ")}`)), el("p", {}, state)),
+    el("div", {}, el("p", {}, `${moment(one.made_ns)}${one.who ? ` by ${one.who}` : ""}`), el("p", {}, one.past_due ? told(one.past_due) : one.due ? `Due again on ${one.due}` : "No due date")),
+    el("div", {}, el("p", {}, `Against ${one.reference}, u = ${one.u_reference} ${unit}`), el("p", {}, `${one.points.length} points, U (k = 2) at most ${fixed(Math.max(...one.points.map((p) => p.expanded)), 3)} ${unit}`), ...(one.note ? [el("p", {}, one.note)] : [])),
+    drawResiduals(one.points, unit, true),
+  );
+}

@@ -1,0 +1,137 @@
+"""Lots: what the units of one kind and device lot tell together, each figure a strip with the band of the good ones."""
+
+from collections.abc import Sequence
+
+from dash import html
+from dash.development.base_component import Component
+
+from daemon.api.lot_models import Band, LotView, Outside
+from dashboard.pages.attributes import aria
+from dashboard.words import sentence, unit_sign
+
+#: name of each figure for a reader; what is not here is read as it is written
+NAMES = {
+    "heatsink_k_per_w": "Heatsink to air, R_θ",
+    "idle_per_k_a": "Idle current per kelvin",
+    "idle_25c_a": "Idle current at 25 °C",
+    "forward_mean_w": "Forward power",
+    "watts_per_ampere_w_a": "Power for each ampere",
+}
+
+
+def page(lots: Sequence[LotView]) -> Component:
+    """The largest lot first."""
+    return html.Main(
+        [
+            html.H1("Lots"),
+            html.P(
+                "Units of one kind with devices of one type and lot ought to be alike. The band is where the good ones "
+                "lie; a poor or counterfeit device stands outside long before it fails.",
+                className="lead",
+            ),
+            *([_lot(lot) for lot in lots] or [_empty()]),
+        ],
+        className="page wide",
+    )
+
+
+def _empty() -> Component:
+    return html.P(
+        [
+            "No soak is over yet. ",
+            html.A("Book units in", href="/book"),
+            " with kind, device type and lot, and soak them: from the fifth good unit of a lot on there is a band.",
+        ],
+        className="nothing",
+    )
+
+
+def _lot(lot: LotView) -> Component:
+    devices = " ".join(part for part in (lot.device_type, _named(lot.lot)) if part)
+    name = ", ".join(part for part in (lot.kind, devices) if part)
+    passed = f"{lot.units} {'unit' if lot.units == 1 else 'units'}, {lot.passed} passed"
+    return html.Section(
+        [
+            html.Header([html.H2(name), html.P(passed)]),
+            *(_strip(band, [o for o in lot.outside if o.figure == band.figure]) for band in lot.bands),
+            _said(lot),
+            _not_judged(lot),
+        ],
+        className="lot",
+        **aria(label=name),
+    )
+
+
+def _strip(band: Band, outside: Sequence[Outside]) -> Component:
+    values = [band.low, band.high, *(o.value for o in outside)]
+    room = (max(values) - min(values) or abs(band.middle) or 1.0) * 0.12
+    low, high = min(values) - room, max(values) + room
+
+    def at(value: float) -> str:
+        return f"{(value - low) / (high - low) * 100:.2f}%"
+
+    width = f"{(band.high - band.low) / (high - low) * 100:.2f}%"
+    pins = [
+        html.A(
+            [html.Span("✕", **aria(hidden="true")), html.Small(_figure(o.value, band))],
+            href=f"/job/{o.job}",
+            className="pin",
+            style={"left": at(o.value)},
+            **aria(label=f"{o.unit}, job {o.job}: {_figure(o.value, band)} {_sign(band)}"),
+        )
+        for o in outside
+    ]
+    return html.Div(
+        [
+            html.P([html.B(NAMES.get(band.figure, band.figure)), html.Span(_sign(band))], className="lot-figure"),
+            html.Div(
+                [
+                    html.Div(className="lot-band", style={"left": at(band.low), "width": width}),
+                    html.Div(className="lot-middle", style={"left": at(band.middle)}),
+                    html.Small(_figure(band.low, band), className="mark low", style={"left": at(band.low)}),
+                    html.Small(_figure(band.middle, band), className="mark", style={"left": at(band.middle)}),
+                    html.Small(_figure(band.high, band), className="mark high", style={"left": at(band.high)}),
+                    *pins,
+                ],
+                className="lot-strip",
+            ),
+        ],
+        className="lot-row",
+    )
+
+
+def _said(lot: LotView) -> Component:
+    if not lot.bands:
+        return html.P("No band yet.", className="lot-quiet")
+    said = [
+        html.Li([html.B("Outside. "), sentence(o.text), " ", html.A(f"Job {o.job}", href=f"/job/{o.job}")])
+        for o in lot.outside
+    ]
+    said += [
+        html.Li([html.B("Drift. "), sentence(t.text), " ", html.A(f"Job {t.job}", href=f"/job/{t.job}")])
+        for t in lot.trends
+    ]
+    if not said:
+        return html.P("✓ Nobody stands outside, and nothing drifts.", className="lot-quiet")
+    return html.Ul(said, className="lot-said")
+
+
+def _not_judged(lot: LotView) -> Component:
+    if not lot.not_judged:
+        return html.Div()
+    rows = [html.Li(f"{NAMES.get(figure, figure)}: {why}.") for figure, why in lot.not_judged.items()]
+    return html.Details([html.Summary("What could not be judged"), html.Ul(rows)], open=not lot.bands)
+
+
+def _figure(value: float, band: Band) -> str:
+    scale = max(abs(band.low), abs(band.high))
+    places = 0 if scale >= 1000 else 1 if scale >= 20 else 2 if scale >= 1 else 3 if scale >= 0.1 else 5
+    return f"{value:.{places}f}".replace("-", "−")
+
+
+def _sign(band: Band) -> str:
+    return unit_sign(band.unit)
+
+
+def _named(lot: str) -> str:
+    return lot if not lot or lot.casefold().startswith("lot") else f"lot {lot}"

@@ -1,0 +1,87 @@
+"""Booking in, lots and calibrations in a real browser, with a real daemon behind."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from daemon.api.lot_models import Band, LotView, Outside
+from dashboard.pages import lots
+from tests.dashboard.conftest import daemon_in, served
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A dashboard whose daemon nothing else books in at."""
+    folder: Path = tmp_path_factory.mktemp("workshop")
+    with daemon_in(folder) as api, served(api) as port:
+        yield f"http://127.0.0.1:{port}"
+
+
+def opened(tab: Page, address: str) -> None:
+    """An empty sheet, looked at once."""
+    tab.goto(f"{address}/book")
+    expect(tab.locator(".judged-state")).to_contain_text("it needs: number, unit", timeout=15_000)
+
+
+def test_a_sheet_is_questioned_while_it_is_typed(tab: Page, address: str) -> None:
+    """10 W of FM beside a 14 W AM carrier: a sentence, its source, and both fields marked."""
+    opened(tab, address)
+    tab.get_by_label("AM carrier after").fill("14")
+    tab.get_by_label("FM after").fill("10")
+    expect(tab.locator(".questions li")).to_contain_text("From: ITU Radio Regulations")
+    expect(tab.get_by_label("FM after")).to_have_class("asked")
+    tab.get_by_label("FM after").fill("14")
+    expect(tab.locator(".questions li")).to_have_count(0)
+
+
+def test_what_is_no_number_is_named_at_its_field(tab: Page, address: str) -> None:
+    """And the rest is still judged: the gain stands beside it."""
+    opened(tab, address)
+    tab.get_by_label("Device 1, bias in volts").fill("four")
+    tab.get_by_label("SSB PEP before").fill("22")
+    tab.get_by_label("SSB PEP after").fill("31")
+    expect(tab.locator("[data-says='device[1].bias_v']")).not_to_be_empty()
+    expect(tab.get_by_text("+1.5 dB")).to_be_visible()
+
+
+def test_a_unit_that_is_booked_in_is_in_the_list_and_can_be_chosen_at_a_bay(tab: Page, address: str) -> None:
+    """Its number and unit need not be written again."""
+    opened(tab, address)
+    tab.get_by_label("Job number").fill("2026-31")
+    tab.get_by_label("Unit", exact=True).fill("MR-25 no. 031")
+    tab.get_by_role("button", name="Book it in").click()
+    expect(tab.locator(".sheet-end .start-said")).to_contain_text("Booked in as 1")
+    tab.goto(f"{address}/book")
+    expect(tab.locator(".dockets li")).to_contain_text("MR-25 no. 031", timeout=15_000)
+    tab.goto(f"{address}/bay/bay-1")
+    tab.get_by_label("Booked in").select_option("1", timeout=15_000)
+    expect(tab.locator("#number")).to_be_disabled()
+
+
+def test_a_calibration_shows_what_comes_of_it_and_asks_before_it_changes_much(tab: Page, address: str) -> None:
+    """A bay without readings has nothing to calibrate, and says so."""
+    tab.goto(f"{address}/calibrations")
+    expect(tab.locator(".reads")).to_contain_text("Nothing is read on this bay yet", timeout=15_000)
+    expect(tab.get_by_role("button", name="Put it in force")).to_be_disabled()
+    expect(tab.locator("#calibration-list")).to_contain_text("No channel has been calibrated yet")
+
+
+def test_a_page_without_lots_says_what_to_do_next() -> None:
+    """And leads there."""
+    text = str(lots.page([]).to_plotly_json())
+    assert "Book units in" in text
+    assert "/book" in text
+
+
+def test_who_stands_outside_is_a_pin_on_the_strip_and_a_sentence() -> None:
+    """Both lead to its job."""
+    band = Band(figure="heatsink_k_per_w", unit="K/W", low=1.4, middle=1.5, high=1.6, sd=0.02)
+    odd = Outside(
+        job=9, unit="MR-25 no. 9", figure=band.figure, value=1.95, middle=1.5, sd_out=22, text="suspect a dry pad"
+    )
+    view = LotView(kind="MR-25", device_type="type A", lot="7", units=8, passed=7, bands=[band], outside=[odd])
+    text = str(lots.page([view]).to_plotly_json())
+    assert text.count("/job/9") == 2
+    assert "Suspect a dry pad" in text
