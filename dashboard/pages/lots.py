@@ -11,7 +11,7 @@ from dashboard.words import sentence, unit_sign
 
 #: name of each figure for a reader; what is not here is read as it is written
 NAMES = {
-    "heatsink_k_per_w": "Heatsink to air, R_θ",
+    "heatsink_k_per_w": "Heatsink's thermal resistance",
     "idle_per_k_a": "Idle current per kelvin",
     "idle_25c_a": "Idle current at 25 °C",
     "forward_mean_w": "Forward power",
@@ -64,7 +64,7 @@ def _lot(lot: LotView) -> Component:
 
 def _strip(band: Band, outside: Sequence[Outside]) -> Component:
     values = [band.low, band.high, *(o.value for o in outside)]
-    room = (max(values) - min(values) or abs(band.middle) or 1.0) * 0.12
+    room = (max(values) - min(values) or abs(band.middle) or 1.0) * 0.2
     low, high = min(values) - room, max(values) + room
 
     def at(value: float) -> str:
@@ -88,9 +88,9 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
                 [
                     html.Div(className="lot-band", style={"left": at(band.low), "width": width}),
                     html.Div(className="lot-middle", style={"left": at(band.middle)}),
-                    html.Small(_figure(band.low, band), className="mark low", style={"left": at(band.low)}),
-                    html.Small(_figure(band.middle, band), className="mark", style={"left": at(band.middle)}),
-                    html.Small(_figure(band.high, band), className="mark high", style={"left": at(band.high)}),
+                    html.Small(_figure(band.low, band), className="lot-mark low", style={"left": at(band.low)}),
+                    html.Small(_figure(band.middle, band), className="lot-mark", style={"left": at(band.middle)}),
+                    html.Small(_figure(band.high, band), className="lot-mark high", style={"left": at(band.high)}),
                     *pins,
                 ],
                 className="lot-strip",
@@ -104,16 +104,22 @@ def _said(lot: LotView) -> Component:
     if not lot.bands:
         return html.P("No band yet.", className="lot-quiet")
     said = [
-        html.Li([html.B("Outside. "), sentence(o.text), " ", html.A(f"Job {o.job}", href=f"/job/{o.job}")])
+        html.Li([html.B("Outside. "), _plain(o.text), " ", html.A(f"Job {o.job}", href=f"/job/{o.job}")])
         for o in lot.outside
     ]
     said += [
-        html.Li([html.B("Drift. "), sentence(t.text), " ", html.A(f"Job {t.job}", href=f"/job/{t.job}")])
+        html.Li([html.B("Drift. "), _plain(t.text), " ", html.A(f"Job {t.job}", href=f"/job/{t.job}")])
         for t in lot.trends
     ]
     if not said:
         return html.P("✓ Nobody stands outside, and nothing drifts.", className="lot-quiet")
     return html.Ul(said, className="lot-said")
+
+
+def _plain(text: str) -> str:
+    for figure, name in NAMES.items():
+        text = text.replace(figure, f"{name[:1].lower()}{name[1:]}")
+    return sentence(text).rstrip(".") + "."
 
 
 def _not_judged(lot: LotView) -> Component:
@@ -124,13 +130,18 @@ def _not_judged(lot: LotView) -> Component:
 
 
 def _figure(value: float, band: Band) -> str:
-    scale = max(abs(band.low), abs(band.high))
+    value, scale = value * _scale(band), max(abs(band.low), abs(band.high)) * _scale(band)
     places = 0 if scale >= 1000 else 1 if scale >= 20 else 2 if scale >= 1 else 3 if scale >= 0.1 else 5
     return f"{value:.{places}f}".replace("-", "−")
 
 
 def _sign(band: Band) -> str:
-    return unit_sign(band.unit)
+    return "mA/K" if _scale(band) != 1 else unit_sign(band.unit)
+
+
+def _scale(band: Band) -> float:
+    # thousandths of an ampere read better than 0.00420
+    return 1000.0 if band.unit == "A/K" else 1.0
 
 
 def _named(lot: str) -> str:
