@@ -281,11 +281,12 @@ def loads_of(load: str, url: str, job: int, rack: Rack, stack: contextlib.ExitSt
     if load in ("flood", "all"):
         stack.enter_context(guest("flood", url))
     if load in ("store", "all"):
-        # the whole day sealed again and again, as the store does it once
+        # the whole day sealed again and again, as the store does it once; where the daemon's own sealing of the
+        # soaks that end here clears up behind it, it begins anew
         words = f"{sys.executable} -m daemon.store.sealing {rack.folder}/data {job}"
         # its standard input must stay open, or it takes the daemon for dead
         pipe = rack.folder / "open"
-        stack.enter_context(shell(f"mkfifo {pipe}; exec 9<>{pipe}; while :; do {words} <&9; done"))
+        stack.enter_context(shell(f"mkfifo {pipe}; exec 9<>{pipe}; while :; do {words} <&9 2>/dev/null; done"))
         stack.callback(lambda: pipe.unlink(missing_ok=True))
 
 
