@@ -1,10 +1,12 @@
 """Booking in, lots and calibrations in a real browser, with a real daemon behind."""
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
+from plotly.utils import PlotlyJSONEncoder
 
 from daemon.api.lot_models import Band, LotView, Outside
 from dashboard.pages import lots
@@ -70,7 +72,7 @@ def test_a_calibration_shows_what_comes_of_it_and_asks_before_it_changes_much(ta
 
 def test_a_page_without_lots_says_what_to_do_next() -> None:
     """And leads there."""
-    text = str(lots.page([]).to_plotly_json())
+    text = json.dumps(lots.page([]), cls=PlotlyJSONEncoder)
     assert "Book units in" in text
     assert "/book" in text
 
@@ -82,6 +84,6 @@ def test_who_stands_outside_is_a_pin_on_the_strip_and_a_sentence() -> None:
         job=9, unit="MR-25 no. 9", figure=band.figure, value=1.95, middle=1.5, sd_out=22, text="suspect a dry pad"
     )
     view = LotView(kind="MR-25", device_type="type A", lot="7", units=8, passed=7, bands=[band], outside=[odd])
-    text = str(lots.page([view]).to_plotly_json())
+    text = json.dumps(lots.page([view]), cls=PlotlyJSONEncoder)
     assert text.count("/job/9") == 2
     assert "Suspect a dry pad" in text

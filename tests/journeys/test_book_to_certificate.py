@@ -1,0 +1,96 @@
+"""From booking in to the certificate, by the page: what goes back with a unit, and how it is found to be true."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect, sync_playwright
+
+from tests.journeys.children import ROOT, Twins, until
+from tests.journeys.rig import Rig, plan
+
+pytestmark = pytest.mark.journey
+
+BAY = "bay-1"
+PHASES = plan(("idle", 3.0), ("carrier", 11.5))
+SHEET = {
+    "number": "2026-31", "unit": "MR-25 no. 031", "kind": "MR-25", "fitted.type": "type A", "fitted.lot": "7",
+    "device[1].bias_v": "4.20", "device[1].idle_a": "0.25", "device[2].bias_v": "4.22", "device[2].idle_a": "0.25",
+    "before.am_carrier_w": "10", "before.fm_w": "10", "before.ssb_pep_w": "22", "before.meter": "wattmeter 1",
+    "after.am_carrier_w": "12", "after.fm_w": "12", "after.ssb_pep_w": "31", "after.meter": "wattmeter 1",
+}  # fmt: skip
+
+
+def book_in(tab: Page, page: str) -> None:
+    """A whole sheet, without a question."""
+    tab.goto(f"{page}/book")
+    expect(tab.locator(".judged-state")).to_contain_text("it needs", timeout=15_000)
+    for name, typed in SHEET.items():
+        tab.locator(f'[name="{name}"]').fill(typed)
+    expect(tab.get_by_text("+1.5 dB")).to_be_visible()
+    expect(tab.locator(".judged-state")).to_have_text("✓ No question so far.")
+    tab.get_by_role("button", name="Book it in").click()
+    expect(tab.locator(".sheet-end .start-said")).to_contain_text("Booked in as 1")
+
+
+def soak(tab: Page, page: str) -> None:
+    """Start the booking's soak from the bay's page."""
+    tab.goto(f"{page}/bay/{BAY}")
+    tab.locator("#booking option[value='1']").wait_for(state="attached")
+    tab.locator("#booking").select_option("1")
+    tab.locator("#plan").fill(PHASES)
+    with tab.expect_response("**/soak") as said:
+        tab.get_by_role("button", name="Start the soak").click()
+    assert said.value.ok, said.value.text()
+
+
+def verified(rig: Rig, file: Path) -> int:
+    """The exit status of ``keysoak verify``."""
+    words = [sys.executable, "-m", "daemon.cli.main", "verify", str(file), "--data", str(rig.data)]
+    return subprocess.run(words, cwd=ROOT, capture_output=True, timeout=20, check=False).returncode
+
+
+def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> None:
+    """Booked in once, soaked twice; the certificate is true, and is not when one byte of it is flipped."""
+    rig.start_daemon()
+    page = rig.start_page().url
+    path = shutil.which("chromium")
+    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
+    words = ["--no-sandbox"] if os.geteuid() == 0 else []
+    with sync_playwright() as playwright, playwright.chromium.launch(executable_path=path, args=words) as browser:
+        tab = browser.new_page()
+        book_in(tab, page)
+
+        rig.twins.do("fault", BAY, fault={"kind": "open-device", "device": 2})
+        soak(tab, page)
+        assert rig.ended(BAY).verdict == "fail"
+        assert rig.bay(BAY).status == "tripped"
+
+        rig.twins.end()  # the unit is mended
+        rig.twins = Twins(rig.folder, (rig.folder / "twins.toml").read_text(encoding="utf-8"))
+        rig.stack.callback(rig.twins.end)
+        rig.twins.event("ready", BAY)
+        before = rig.link(BAY).packs
+        rig.packs(BAY, more_than=before + 2)
+        soak(tab, page)
+        assert rig.ended(BAY).verdict == "pass", rig.bay(BAY).reasons
+        assert len(rig.client.booking(1).jobs) == 2
+
+        job = rig.bay(BAY).job
+        # a certificate that is made before its job is sealed has no digest yet
+        until(lambda: rig.client.job(job or 0).sealed_sha256, "the second job is sealed")
+        tab.goto(f"{page}/job/{job}")
+        with tab.expect_download(timeout=30_000) as download:
+            tab.get_by_role("link", name="Certificate HTML").click()
+        file = rig.folder / "certificate.html"
+        download.value.save_as(file)
+
+    assert b"MR-25 no. 031" in file.read_bytes()
+    assert verified(rig, file) == 0
+    flipped = bytearray(file.read_bytes())
+    flipped[flipped.index(b"MR-25 no. 031") + 12] ^= 1
+    file.write_bytes(flipped)
+    assert verified(rig, file) == 1
