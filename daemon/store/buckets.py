@@ -54,6 +54,10 @@ class Buckets(NamedTuple):
         stats = np.frombuffer(b"".join([part.stats.tobytes() for part in parts]), STAT)
         return cls(heads, stats.reshape(len(heads), -1))
 
+    def part(self, first: int | None, end: int | None) -> "Buckets":
+        """Those from the ``first`` to before the ``end``, counted as a slice counts."""
+        return Buckets(self.heads[first:end], self.stats[first:end])
+
 
 class _Columns(NamedTuple):
     """What is folded: each of a STAT, a row a frame or a bucket and a column a series."""

@@ -74,6 +74,12 @@ def _of_buckets(frames: FrameReader, of: _Window, points: int, series: Sequence[
     end = int(slots[-1]) + 1 if len(slots) else first
     left = _read(frames, of._replace(to_ns=min(first * width_ns - 1, of.to_ns)), series)
     right = _read(frames, of._replace(from_ns=end * width_ns), series)
+    if len(slots) and not len(left[0]):  # nothing at that end: the first bucket has the first reading
+        left = _read(frames, of._replace(to_ns=(int(slots[0]) + 1) * width_ns - 1), series)
+        slots, buckets = slots[1:], buckets.part(1, None)
+    if len(slots) and not len(right[0]):
+        right = _read(frames, of._replace(from_ns=int(slots[-1]) * width_ns), series)
+        slots, buckets = slots[:-1], buckets.part(None, -1)
     heads = buckets.heads
     quiet_ns = _silences(left[0], buckets, right[0])
     lines: dict[str, Line] = {}

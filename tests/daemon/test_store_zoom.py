@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from daemon.api.models import Curve
@@ -68,6 +68,9 @@ windows = st.one_of(
 
 
 @pytest.mark.usefixtures("buckets_always")
+@example(between=(1863.501, 1872.0), points=16)  # no frame in the slot at the left end
+@example(between=(7300.0, 9000.0), points=16)  # the left end in a silence of many slots
+@example(between=(5000.0, 7400.0), points=16)  # the right end in it
 @given(between=windows, points=st.integers(16, 4000))
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_curve_from_buckets_has_the_points_that_matter_and_none_that_is_not_so(

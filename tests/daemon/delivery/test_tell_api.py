@@ -48,7 +48,9 @@ def config(rack_of: Callable[[str], RackFile], pair: tuple[Hook, Hook]) -> RackF
 @pytest.fixture
 def url(alerts: Alerts, config: RackFile) -> Iterator[str]:
     """The API of a rack that tells both."""
-    path = config.rack.data.parent / "data" / CATALOG
+    data = config.rack.data.parent / "data"  # where ``alerts`` has its store
+    config = config.model_copy(update={"rack": config.rack.model_copy(update={"data": data})})
+    path = data / CATALOG
     with Delivery(config, path, backoff=lambda: Backoff(1000, 1000), poll_s=0.02) as telling:
         rack = make_rack(config, alerts.store)
         api = ApiThread(build(config, rack, alerts.store, telling), socket.create_server(("127.0.0.1", 0)))
