@@ -84,7 +84,7 @@ function powers() {
     return el("tr", {}, el("th", { scope: "row" }, word), cell("before", mode, word), cell("after", mode, word), page.gains[mode]);
   });
   rows.push(el("tr", {}, el("th", { scope: "row" }, "Meter"), cell("before", "meter", "Meter"), cell("after", "meter", "Meter"), el("td")));
-  return table(["", "Before, W", "After, W", "Gain"], el("tbody", {}, ...rows));
+  return table(["Mode", "Before, W", "After, W", "Gain"], el("tbody", {}, ...rows));
 }
 
 // what the device's maker says of its heat: from the library, unless it is written here

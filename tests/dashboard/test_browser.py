@@ -8,7 +8,10 @@ from playwright.sync_api import Page, expect
 
 from tests.dashboard.conftest import served
 
-PATHS = ("/", "/jobs", "/job/1", "/bay/bay-1", "/alerts", "/links", "/limits", "/about", "/plans", "/compare")
+PATHS = (
+    *("/", "/jobs", "/job/1", "/bay/bay-1", "/alerts", "/links", "/limits", "/about", "/plans", "/compare"),
+    *("/book", "/lots", "/calibrations"),
+)
 
 
 def settled(tab: Page, path: str) -> None:

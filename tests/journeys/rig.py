@@ -64,7 +64,7 @@ class Rig:
         rack = self.folder / "rack.toml"
         rack.write_text(self._rack(), encoding="utf-8")
         self.daemon = self._until_the_end(Daemon(self.folder, rack, module))
-        self.client = self.stack.enter_context(Client(self.daemon.url()))
+        self.client = self.stack.enter_context(Client(self.daemon.url(), timeout_s=10.0))  # the machine may be busy
         for bay in BAYS:
             self.packs(bay, more_than=0)
         return self.daemon
