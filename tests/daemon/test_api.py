@@ -1,9 +1,7 @@
 """The control API over a real socket, with the safety loop running: reading, orders, and what a wrong call gets."""
 
-import asyncio
 import hashlib
 import socket
-import threading
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -15,18 +13,17 @@ from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.models import BayStatus, SoakOrder
 from daemon.api.plans import FOLDER as PLANS
-from daemon.api.server import ApiThread, build
 from daemon.config import RackFile
 from daemon.export import Form, export
 from daemon.plan import Plan
-from daemon.serve import make_rack
-from daemon.store import Reader, Store
+from daemon.store import Reader
 from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameWriter, Span, row
 from daemon.store.items import JobEnded, JobSealed, JobStarted
 from daemon.store.reader import CATALOG, FRAMES
 from daemon.store.seals import digest
 from sensors.types import Frame
+from tests.daemon.api_rig import serving
 
 RACK = """
 [rack]
@@ -52,29 +49,8 @@ PLAN = '[[phase]]\ndrive = "idle"\nminutes = 1\n'
 @pytest.fixture
 def url(tmp_path: Path) -> Iterator[str]:
     """A daemon's loop and API in this process, whose serial port is not there."""
-    path = tmp_path / "rack.toml"
-    path.write_text(RACK.format(port=tmp_path / "not-there"))
-    config = RackFile.from_file(path)
-    with Store(config.rack.data) as store:
-        rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
-        began, stop = threading.Event(), asyncio.Event()
-        loops: list[asyncio.AbstractEventLoop] = []
-
-        async def run() -> None:
-            loops.append(asyncio.get_running_loop())
-            loops[0].call_soon(began.set)
-            await rack.run(stop)
-
-        thread = threading.Thread(target=asyncio.run, args=(run(),))
-        thread.start()
-        api.start()
-        assert began.wait(5)
-        yield f"http://127.0.0.1:{api.port}"
-        loops[0].call_soon_threadsafe(stop.set)
-        thread.join(10)
-        api.stop()
-        assert not thread.is_alive()
+    with serving(tmp_path, RACK) as (_, _, address):
+        yield address
 
 
 def test_the_rack_is_told_in_its_order_and_silence_is_stale(url: str) -> None:

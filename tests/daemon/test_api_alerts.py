@@ -1,8 +1,5 @@
 """Alerts over the control API, with the safety loop running: the list, the rate, every order, and wrong ones."""
 
-import asyncio
-import socket
-import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -15,12 +12,9 @@ from alerts.types import Event, Finding, Priority
 from daemon.api.alert_models import NoteOrder, ReasonOrder, ShelveOrder
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
-from daemon.api.server import ApiThread, build
 from daemon.cli.main import app
-from daemon.config import RackFile
 from daemon.loop import Rack
-from daemon.serve import make_rack
-from daemon.store import Store
+from tests.daemon.api_rig import serving
 
 RACK = """
 [rack]
@@ -42,24 +36,7 @@ Say = Callable[..., None]
 @pytest.fixture
 def running(tmp_path: Path) -> Iterator[tuple[str, Say]]:
     """The API's address, and a way to have a rule speak on the loop."""
-    path = tmp_path / "rack.toml"
-    path.write_text(RACK.format(port=tmp_path / "not-there"))
-    config = RackFile.from_file(path)
-    with Store(config.rack.data) as store:
-        rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
-        began, stop = threading.Event(), asyncio.Event()
-        loops: list[asyncio.AbstractEventLoop] = []
-
-        async def run() -> None:
-            loops.append(asyncio.get_running_loop())
-            loops[0].call_soon(began.set)
-            await rack.run(stop)
-
-        thread = threading.Thread(target=asyncio.run, args=(run(),))
-        thread.start()
-        api.start()
-        assert began.wait(5)
+    with serving(tmp_path, RACK) as (rack, store, address):
         _on_loop(rack, lambda: rack.book.begin("bay-1") if rack.book else None)
 
         def say(rule: str, event: str = "raised", priority: str = "warning") -> None:
@@ -68,10 +45,7 @@ def running(tmp_path: Path) -> Iterator[tuple[str, Say]]:
             _on_loop(rack, lambda: rack.book.hear(0, finding) if rack.book else None)
             store.flush()
 
-        yield f"http://127.0.0.1:{api.port}", say
-        loops[0].call_soon_threadsafe(stop.set)
-        thread.join(10)
-        api.stop()
+        yield address, say
 
 
 def _on_loop(rack: Rack, act: Callable[[], None]) -> None:

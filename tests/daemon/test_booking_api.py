@@ -1,9 +1,6 @@
 """Booking in over the API and by the command: a real socket, a real catalog, and no customer's name in the log."""
 
-import asyncio
 import logging
-import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,17 +13,15 @@ from daemon.api.bookings import as_booked
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
-from daemon.api.server import ApiThread, build
 from daemon.bay import Bay
 from daemon.booking.kept import Bookings
 from daemon.cli.main import app
-from daemon.config import RackFile
 from daemon.errors import NoSuch, Refused
 from daemon.notes import StoreNotes
 from daemon.plan import Plan
-from daemon.serve import make_rack
 from daemon.store import Store
 from daemon.store.reader import CATALOG
+from tests.daemon.api_rig import serving
 
 RACK = """
 [[link]]
@@ -63,29 +58,8 @@ meter = "bench wattmeter"
 @pytest.fixture
 def url(tmp_path: Path) -> Iterator[str]:
     """The API of a rack whose safety loop runs, with nothing to be heard."""
-    path = tmp_path / "rack.toml"
-    path.write_text(RACK.format(port=tmp_path / "not-there"))
-    config = RackFile.from_file(path)
-    with Store(config.rack.data) as store:
-        rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
-        began, stop = threading.Event(), asyncio.Event()
-        loops: list[asyncio.AbstractEventLoop] = []
-
-        async def run() -> None:
-            loops.append(asyncio.get_running_loop())
-            loops[0].call_soon(began.set)
-            await rack.run(stop)
-
-        thread = threading.Thread(target=asyncio.run, args=(run(),))
-        thread.start()
-        api.start()
-        assert began.wait(5)
-        yield f"http://127.0.0.1:{api.port}"
-        loops[0].call_soon_threadsafe(stop.set)
-        thread.join(10)
-        api.stop()
-        assert not thread.is_alive()
+    with serving(tmp_path, RACK) as (_, _, address):
+        yield address
 
 
 def keysoak(url: str, *words: object) -> Result:
