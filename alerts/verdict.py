@@ -10,7 +10,7 @@ from alerts.keyed import Drains, Keyed, State
 from alerts.limits import Limits
 from alerts.rules.reflected_power import swr
 from alerts.types import Event, Finding, Priority, Situation, Standing
-from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, NAN, SUPPLY, Frame, Quality
+from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, NAN, REFLECTED, SUPPLY, Frame, Quality
 
 #: what a trip or a warning is about, where it is not the radio: such a soak has shown nothing against the unit
 BENCH = {
@@ -59,8 +59,15 @@ class Tally:
         self._key_downs = 0
         self._driven_s = 0.0
         self._driven_j = 0.0
-        self._energy_j = 0.0
-        self._before = (False, False, NAN, NAN)  # of the frame before: keyed, driven, forward W, drawn W
+        self._rf_j: float | None = None  # None until driven power has been read
+        self._drawn_j = 0.0
+        self._before = (
+            False,
+            False,
+            NAN,
+            NAN,
+            NAN,
+        )  # of the frame before: keyed, driven, forward, into the load, drawn W
         self._most: dict[str, float] = {}
         self._lacks = {"heatsink": 0, "supply": 0, "forward": 0, "a drain current": 0}
         self._raised: dict[tuple[str, str, Priority], Finding] = {}
@@ -78,7 +85,9 @@ class Tally:
         total_a = sum(currents) if currents else NAN
         if self._keyed.keyed and not self._before[0]:
             self._key_downs += 1
-        self._before = (self._keyed.keyed, state is State.DRIVEN, values[FORWARD], values[SUPPLY] * total_a)
+        forward_w, back_w = values[FORWARD], values[REFLECTED]
+        load_w = forward_w - (back_w if back_w == back_w else 0.0)  # noqa: PLR0124  nan: not measured
+        self._before = (self._keyed.keyed, state is State.DRIVEN, forward_w, load_w, values[SUPPLY] * total_a)
 
         self._peak("heatsink_max_c", values[HEATSINK])
         for i, a in zip(self._drains.known, currents, strict=True):
@@ -145,12 +154,18 @@ class Tally:
         return Verdict(outcome, tuple(dict.fromkeys(reasons)), self.figures())
 
     def figures(self) -> dict[str, float]:
-        """What has been measured so far; forward power is the mean over driven key-down."""
+        """What has been measured so far; forward power is the mean over driven key-down.
+
+        ``rf_energy_j`` went into the load under drive (forward less reflected), ``drawn_energy_j`` out of the supply.
+        """
         figures = dict(self._most)
         if self._driven_s:
             figures["forward_mean_w"] = self._driven_j / self._driven_s
         figures["key_down_s"] = self._key_down_s
-        figures["energy_j"] = self._energy_j
+        if self._rf_j is not None:
+            figures["rf_energy_j"] = self._rf_j
+        figures["drawn_energy_j"] = self._drawn_j
+        figures["energy_j"] = self._drawn_j  # the older name of the same, for who reads it
         figures["frames"] = float(self._frames)
         figures["gap_s"] = self._gap_s
         return {name: round(value, 4) for name, value in sorted(figures.items())}
@@ -161,14 +176,15 @@ class Tally:
         if passed_s > max(GAP_SAMPLES * self._sample_s, GAP_S):
             self._gap_s += passed_s - self._sample_s
             passed_s = self._sample_s
-        keyed, driven, forward_w, drawn_w = self._before
+        keyed, driven, forward_w, load_w, drawn_w = self._before
         if keyed:
             self._key_down_s += passed_s
         if driven and forward_w == forward_w:  # noqa: PLR0124  nan
             self._driven_s += passed_s
             self._driven_j += forward_w * passed_s
+            self._rf_j = (self._rf_j or 0.0) + load_w * passed_s
         if drawn_w == drawn_w:  # noqa: PLR0124  nan
-            self._energy_j += max(drawn_w, 0.0) * passed_s
+            self._drawn_j += max(drawn_w, 0.0) * passed_s
 
     def _peak(self, name: str, value: float, sign: float = 1.0) -> None:
         if value == value and not value * sign <= self._most.get(name, NAN) * sign:  # noqa: PLR0124  nan

@@ -31,10 +31,12 @@ def number(value: float | None, unit: str = "") -> str:
     """A figure with its unit, rounded to what the unit deserves; a dash where it is not known."""
     if value is None:
         return NOT_KNOWN
+    if unit == "J" and abs(value) >= 36_000:
+        value, unit = value / 3600, "Wh"
     value = shown(value, unit)
     if unit in ("", "s", "1", "J", "Ohm") and value == int(value):
         return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit_sign(unit)}" if unit_sign(unit) else "")
-    places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0}.get(unit, 2)
+    places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0, "Wh": 1, "Ohm": 3, "A/K": 5}.get(unit, 2)
     sign = unit_sign(unit)
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return f"{text}\u00a0{sign}" if sign else text
@@ -91,8 +93,23 @@ SUFFIXES = {
 }
 
 
+#: names that don't read well as they are, or whose ending is not their unit
+_NAMED = {
+    "heatsink_k_per_w": ("heatsink's thermal resistance", "K/W"),
+    "heatsink_tau_s": ("heatsink's time constant", "s"),
+    "loop_gain": ("thermal loop gain", ""),
+    "idle_25c_a": ("idle current at 25 °C", "A"),
+    "idle_per_k_a": ("idle current per kelvin", "A/K"),
+    "source_ohm": ("source resistance of the supply", "Ohm"),
+    "rf_energy_j": ("RF energy into the load", "J"),
+    "drawn_energy_j": ("energy drawn from the supply", "J"),
+}
+
+
 def figure_name(name: str) -> tuple[str, str]:
     """A figure's plain name and its unit, from a name that carries the unit: ``heatsink_max_c``."""
+    if name in _NAMED:
+        return _NAMED[name]
     for suffix, unit in SUFFIXES.items():
         if name.endswith(suffix):
             return _plain(name.removesuffix(suffix)), unit

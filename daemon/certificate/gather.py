@@ -127,7 +127,9 @@ def asked_s(plan: PlanView) -> float:
 def _delivered(plan: PlanView, measured: Mapping[str, float], counted: Counted | None) -> Delivered:
     asked = asked_s(plan)
     if counted is None:
-        return Delivered(key_down_s=measured.get("key_down_s"), asked_s=asked, drawn_j=measured.get("energy_j"))
+        drawn_j = measured.get("drawn_energy_j", measured.get("energy_j"))  # as older versions called it
+        key_down_s, load_j = measured.get("key_down_s"), measured.get("rf_energy_j")
+        return Delivered(key_down_s=key_down_s, asked_s=asked, drawn_j=drawn_j, load_j=load_j)
     return Delivered(
         key_down_s=counted.key_down_s, asked_s=asked, drawn_j=counted.drawn_j, load_j=counted.load_j, anew=True
     )

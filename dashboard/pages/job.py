@@ -163,6 +163,8 @@ def _tags(job: JobView) -> Component:
 def _numbers(values: Mapping[str, float | None]) -> Component:
     rows: dict[str, str | Component] = {}
     for name, value in values.items():
+        if name == "energy_j" and "drawn_energy_j" in values:
+            continue  # the older name of the same
         plain, unit = figure_name(name)
         rows[plain] = duration(value) if unit == "s" and (value or 0) >= 60 else number(value, unit)
     return _facts(rows)

@@ -162,7 +162,9 @@ def test_the_figures_are_those_of_the_soak(story: Make) -> None:
     assert figures["drain_1_max_a"] == pytest.approx(1.90)
     assert figures["drain_2_max_a"] == pytest.approx(1.88)
     assert figures["key_down_s"] == pytest.approx(100.0)
-    assert figures["energy_j"] == pytest.approx(13.7 * 3.78 * 100 + 13.8 * 0.01 * 19.5, rel=1e-6)
+    assert figures["rf_energy_j"] == pytest.approx((25.0 - 0.05) * 100)
+    assert figures["drawn_energy_j"] == pytest.approx(13.7 * 3.78 * 100 + 13.8 * 0.01 * 19.5, rel=1e-6)
+    assert figures["energy_j"] == figures["drawn_energy_j"]
     # |gamma| = sqrt(0.05 / 25) = 0.04472; SWR = 1.04472 / 0.95528
     assert figures["swr_max"] == pytest.approx(1.0936, abs=1e-4)
     assert figures["supply_min_v"] == pytest.approx(13.7)
@@ -176,4 +178,4 @@ def test_what_was_not_measured_has_no_figure(story: Make) -> None:
     for _ in range(100):
         s.clock_s += 0.5
         tally.step(s.frame(without=("reflected", "drain-2")), s.now)
-    assert {"swr_max", "forward_mean_w", "drain_2_max_a"}.isdisjoint(tally.figures())
+    assert {"swr_max", "forward_mean_w", "rf_energy_j", "drain_2_max_a"}.isdisjoint(tally.figures())

@@ -43,6 +43,8 @@ def test_a_length_of_time_is_read_at_a_glance(seconds: float | None, written: st
         ("swr_max", "SWR max", ""),
         ("swr_dwell_s", "SWR dwell", "s"),
         ("frames", "frames", ""),
+        ("heatsink_k_per_w", "heatsink's thermal resistance", "K/W"),
+        ("rf_energy_j", "RF energy into the load", "J"),
     ],
 )
 def test_a_figures_name_gives_its_unit(name: str, plain: str, unit: str) -> None:

@@ -35,7 +35,8 @@ def test_what_was_delivered_is_counted_from_the_sealed_readings_as_it_was_live(s
     figures, facts = reader.job(job).figures, gather(reader, None, job, SHOP)
     assert facts.delivered.anew
     assert facts.delivered.key_down_s == pytest.approx(figures["key_down_s"], abs=1e-3)
-    assert facts.delivered.drawn_j == pytest.approx(figures["energy_j"], abs=1e-3)
+    assert facts.delivered.drawn_j == pytest.approx(figures["drawn_energy_j"], abs=1e-3)
+    assert facts.delivered.load_j == pytest.approx(figures["rf_energy_j"], abs=1e-3)
     assert count(reader.seals.path(job), Limits()).readings == figures["frames"]
 
 
