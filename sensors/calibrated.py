@@ -4,6 +4,7 @@ from math import hypot, isfinite
 from typing import NamedTuple, Self
 
 from sensors.calibration import COVERAGE_FACTOR, Fit
+from sensors.calibration_table import Table
 from sensors.conversion import GOOD, OUTSIDE, Answer, Convert
 from sensors.errors import CalibrationUnfit
 
@@ -39,24 +40,33 @@ class Line(NamedTuple):
         return self.pivot + (value - self.intercept - self.pivot) / (1.0 + self.slope)
 
 
+Correction = Line | Table
+"""What a calibration does: a line corrects a reading in the channel's unit, a table values a detector's volts."""
+
+
 class Cell:
-    """Where a channel's line is put, to be used from the next record on; any thread may do so, at any time."""
+    """Where a channel's correction is put, to be used from the next record on; any thread may do so, at any time."""
 
-    __slots__ = ("line",)
+    __slots__ = ("correction",)
 
-    def __init__(self, line: Line | None = None) -> None:
-        self.line = line
+    def __init__(self, correction: Correction | None = None) -> None:
+        self.correction = correction
 
 
 def corrected(convert: Convert, cell: Cell) -> Convert:
-    """``convert``, and then the correction of the line that is in ``cell``; what has no value stays as it is."""
+    """``convert``, and then the line that is in ``cell``, or the table in it instead of ``convert``.
+
+    What has no value stays as it is. A table knows volts alone: watts of a node's own are refused while it is there.
+    """
 
     def convert_and_correct(value: float, unit: str) -> Answer:
+        correction = cell.correction  # once: it may be another one an instant later
+        if isinstance(correction, Table):
+            return correction.answer(value, unit)
         answer = convert(value, unit)
-        line = cell.line  # once: it may be another one an instant later
-        if line is None or answer[1] != GOOD:
+        if correction is None or answer[1] != GOOD:
             return answer
-        right = line.value(answer[0])
+        right = correction.value(answer[0])
         return (right, GOOD) if isfinite(right) else OUTSIDE
 
     return convert_and_correct

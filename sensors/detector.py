@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
+from sensors.conversion import BELOW, GOOD, OUTSIDE, Answer
 from sensors.errors import ConversionUnfit
 from sensors.rf import w_from_dbm
 from sensors.table import between
@@ -31,3 +32,17 @@ def detector(points: Sequence[tuple[float, float]]) -> Callable[[float], float]:
         return w_from_dbm(dbm_at(log(volts))) if volts > 0 else math.nan
 
     return watts
+
+
+def answering(points: Sequence[tuple[float, float]]) -> Callable[[float], Answer]:
+    """The same as a function that says why there is no value: under the table, or over it. Raises ConversionUnfit."""
+    watts = detector(points)
+    low, high = min(volts for volts, _ in points), max(volts for volts, _ in points)
+
+    def answer(volts: float) -> Answer:
+        if low <= volts <= high:
+            return watts(volts), GOOD
+        # an output a little under 0 is an amplifier's offset at no power, as far as a table can tell
+        return BELOW if -math.inf < volts < low else OUTSIDE
+
+    return answer

@@ -8,7 +8,19 @@ from msgspec import UNSET
 
 from sensors.errors import PackRefused
 from sensors.senml import Record, decode, resolve
-from sensors.types import BOOLEANS, CHANNELS, INDEX, NAN, UNITS, BayStats, Frame, LinkStats, Quality
+from sensors.types import (
+    BOOLEANS,
+    CHANNELS,
+    DETECTED,
+    INDEX,
+    NAN,
+    NO_VOLTS,
+    UNITS,
+    BayStats,
+    Frame,
+    LinkStats,
+    Quality,
+)
 from sensors.wiring import Convert, Wiring, plain
 
 Observe = Callable[[str, str, str, float, float, Quality], None]
@@ -36,9 +48,10 @@ class _Bay:
 
 
 class _Slot:
-    """Where a record of one resolved name goes; ``mark`` is for a recording's word on a channel that has no value."""
+    """Where a record of one resolved name goes; ``mark`` is for a recording's word on a channel that has no value,
+    ``detected`` the place of its volts in a Frame, -1 where no detector reads it."""
 
-    __slots__ = ("bay", "channel", "convert", "index", "mark")
+    __slots__ = ("bay", "channel", "convert", "detected", "index", "mark")
 
     def __init__(self, bay: _Bay, channel: str, index: int, convert: Convert | None, mark: bool = False) -> None:
         self.bay = bay
@@ -46,6 +59,7 @@ class _Slot:
         self.index = index
         self.convert = convert
         self.mark = mark
+        self.detected = DETECTED.index(channel) if channel in DETECTED else -1
 
 
 class Intake:
@@ -178,6 +192,7 @@ class Intake:
     def _frame(self, bay: _Bay, time_ns: int, clock_s: float, seq: int, slotted: list[tuple[_Slot, Record]]) -> Frame:
         values = _BLANK_VALUES.copy()
         qualities = bytearray(_BLANK_QUALITY)
+        volts = NO_VOLTS
         observe = self._observe
         for slot, record in slotted:
             index, convert = slot.index, slot.convert
@@ -193,6 +208,9 @@ class Intake:
                 quality = Quality.REFUSED if record.vb is UNSET else Quality.GOOD
             if qualities[index] != Quality.MISSING:
                 value, quality = NAN, Quality.REFUSED  # said twice for one instant: neither can be believed
+                raw = NAN
+            if slot.detected >= 0 and unit == "V":
+                volts = (*volts[: slot.detected], raw, *volts[slot.detected + 1 :])
             if quality:
                 if quality == Quality.REFUSED:
                     self._refuse(bay, slot, record, unit)
@@ -202,7 +220,7 @@ class Intake:
             if observe is not None:
                 observe(bay.name, slot.channel, unit, raw, value, quality)
         bay.stats.last_s = clock_s
-        return Frame(bay.name, time_ns, clock_s, seq, tuple(values), bytes(qualities))
+        return Frame(bay.name, time_ns, clock_s, seq, tuple(values), bytes(qualities), volts)
 
     @staticmethod
     def _refuse(bay: _Bay, slot: _Slot, record: Record, unit: str) -> None:

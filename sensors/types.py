@@ -34,6 +34,10 @@ SUPPLY, FORWARD, PEAK, REFLECTED, LOAD, AMBIENT, KEY, CUT = range(13, 21)
 
 NAN = math.nan
 
+#: what a detector may read: its volts are kept beside the watts, so that a later table can value them anew
+DETECTED = CHANNELS[FORWARD : REFLECTED + 1]
+NO_VOLTS = (NAN,) * len(DETECTED)
+
 Clock = Callable[[], float]
 """Monotonic seconds; injected, so that a replay runs in event time and a test needs no sleep."""
 
@@ -75,6 +79,7 @@ class Frame(msgspec.Struct, gc=False):
     seq: int
     values: tuple[float, ...]
     quality: bytes
+    volts: tuple[float, ...] = NO_VOLTS
 
     def present(self) -> Iterator[tuple[str, float]]:
         """The channels that have a value, by name."""

@@ -6,9 +6,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from sensors.conversion import BELOW, GOOD, OUTSIDE, REFUSED, Answer, ChannelTable, Convert, pass_through, refused_hint
 from sensors.conversion import COMMON_HINTS as _COMMON_HINTS
-from sensors.detector import detector
+from sensors.conversion import GOOD, OUTSIDE, REFUSED, Answer, ChannelTable, Convert, pass_through, refused_hint
+from sensors.detector import answering
 from sensors.errors import ConversionUnfit
 from sensors.line import Line, hall, shunt
 from sensors.resistive import NtcBeta, NtcSteinhartHart, NtcTable, Platinum
@@ -154,7 +154,7 @@ class DetectorTable(ChannelTable):
         if any(not -100 <= dbm <= 100 for _, dbm in self.table):
             raise ValueError("table: each point is [output in V, power in dBm], the power from -100 to 100 dBm")
         try:
-            detector(self.table)
+            answering(self.table)
         except ConversionUnfit as err:
             raise ValueError(str(err)) from err
         return self
@@ -166,15 +166,11 @@ class DetectorTable(ChannelTable):
         return ("V",)
 
     def build(self) -> Convert:
-        watts = detector(self.table)
-        low, high = min(volts for volts, _ in self.table), max(volts for volts, _ in self.table)
+        answer = answering(self.table)
 
         def convert(value: float, unit: str) -> Answer:
             if unit == "V":
-                if low <= value <= high:
-                    return watts(value), GOOD
-                # an output a little under 0 is an amplifier's offset at no power, as far as a table can tell
-                return BELOW if -inf < value < low else OUTSIDE
+                return answer(value)
             return pass_through(value) if unit == "W" else REFUSED
 
         return convert

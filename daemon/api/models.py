@@ -99,7 +99,9 @@ class Reading(Model):
     unit: str
     value: float | None
     quality: str
-    raw: float | None = None  # before its calibration's correction
+    raw: float | None = None  # before its calibration's correction, in ``raw_unit``
+    raw_unit: str = ""  # of a line the channel's own; of a table V
+    volts: float | None = None  # what its detector gave, where one reads it
     calibration_id: int | None = None  # the calibration that is in force
     calibration: str = ""  # "past due since ...", where it is
 

@@ -10,13 +10,14 @@ import time
 import msgspec
 
 from alerts.figures import Figures as Known
+from daemon.api.calibration_models import CalibrationKind
 from daemon.api.cone import cone
 from daemon.api.models import BayLink, BayView, Figures, RackView, Reading, RuleStanding
 from daemon.bay import Bay
 from daemon.calibration.known import today
 from daemon.loop import Rack
 from sensors.rf import swr
-from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, REFLECTED, SUPPLY, UNITS, Link, Quality
+from sensors.types import CHANNELS, DETECTED, DRAINS, FORWARD, HEATSINK, KEY, REFLECTED, SUPPLY, UNITS, Link, Quality
 
 
 def rack_json(name: str, note: str, rack: Rack) -> bytes:
@@ -114,9 +115,14 @@ def readings(bay: Bay) -> list[Reading]:
         if q == Quality.MISSING:
             continue
         reading = Reading(channel=name, unit=UNITS[name], value=_number(v), quality=Quality(q).name.lower())
+        if name in DETECTED and (volts := bay.last.volts[DETECTED.index(name)]) == volts:
+            reading.volts = float(f"{volts:.6g}")
         if day and (one := calibrations.get(name)):
-            reading.raw, reading.calibration_id = _number(one.line.reading(v)), one.id
-            reading.calibration = one.past_due(day)
+            reading.calibration_id, reading.calibration = one.id, one.past_due(day)
+            if one.kind is CalibrationKind.TABLE:
+                reading.raw, reading.raw_unit = reading.volts, "V"
+            else:
+                reading.raw, reading.raw_unit = _number(one.correction.reading(v)), UNITS[name]
         found.append(reading)
     return found
 

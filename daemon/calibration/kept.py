@@ -10,12 +10,13 @@ from typing import Any
 import sqlalchemy as sa
 
 from daemon.api.calibration_models import CalibrationKind, CalibrationOrder, CalibrationView
-from daemon.calibration import judged
-from daemon.calibration.known import Calibration, line_view, point_views, today
+from daemon.calibration import judged, tables
+from daemon.calibration.known import Calibration, line_view, point_views, table_of, today
 from daemon.errors import NoSuch, Refused, StoreUnfit
 from daemon.store.catalog import engine
 from daemon.store.tables import CALIBRATION
 from sensors.calibration import Fit
+from sensors.conversion import Convert
 from sensors.types import NAN, UNITS
 
 
@@ -54,12 +55,14 @@ class Calibrations:
         return [view(one, one.id in current) for one in self._ask(query)]
 
     @contextmanager
-    def adding(self, order: CalibrationOrder, now: Calibration | None) -> Iterator[Calibration]:
+    def adding(
+        self, order: CalibrationOrder, now: Calibration | None, base: Convert | None = None
+    ) -> Iterator[Calibration]:
         """Keep a calibration, once what is done with it has gone well; ``now`` is the one that is in force.
 
-        Raises Refused, also where another has come in between.
+        ``base`` is the channel's conversion in rack.toml. Raises Refused, also where another has come in between.
         """
-        points, fit = judged.drawn(order, now)
+        points, fit = judged.drawn(order, now, base)
         values = _columns(order, points, fit, self._wall_ns())
         try:
             with self._engine.connect() as db:
@@ -91,9 +94,10 @@ def view(one: Calibration, in_force: bool) -> CalibrationView:
     return CalibrationView(
         **plain,
         unit=UNITS[one.channel],
-        kind=CalibrationKind.LINE,
-        line=line_view(one.fit),
-        points=point_views(one.points, one.fit, one.u_reference),
+        kind=one.kind,
+        line=line_view(one.fit) if one.fit else None,
+        points=point_views(one.points, one.fit, one.u_reference) if one.fit else [],
+        table=[] if one.fit else tables.views(table_of(one.points, one.u_reference)),
         due=one.due,
         past_due=one.past_due(day),
         who=one.who,
@@ -107,9 +111,11 @@ _FITTED = ("intercept", "slope", "pivot", "u_intercept", "u_slope", "correlation
 _PLAIN = ("bay", "channel", "reference", "u_reference", "due", "who", "note")
 
 
-def _columns(order: CalibrationOrder, points: Sequence[tuple[float, float]], fit: Fit, made_ns: int) -> dict[str, Any]:
+def _columns(
+    order: CalibrationOrder, points: Sequence[Sequence[float]], fit: Fit | None, made_ns: int
+) -> dict[str, Any]:
     values: dict[str, Any] = {name: getattr(order, name) for name in _PLAIN}
-    values |= {name: _known(getattr(fit, name)) for name in _FITTED}
+    values |= {name: _known(getattr(fit, name)) if fit else None for name in _FITTED}
     return values | {"kind": str(order.kind), "points": [list(point) for point in points], "made_ns": made_ns}
 
 
@@ -118,7 +124,9 @@ def _known(value: float) -> float | None:
 
 
 def _read(row: sa.RowMapping) -> Calibration:
-    fitted: dict[str, Any] = {name: NAN if row[name] is None else row[name] for name in _FITTED}
-    fit = Fit(**fitted)
+    fit = None
+    if row["kind"] == CalibrationKind.LINE:
+        fitted: dict[str, Any] = {name: NAN if row[name] is None else row[name] for name in _FITTED}
+        fit = Fit(**fitted)
     plain = {name: row[name] for name in (*_PLAIN, "id", "made_ns")}
-    return Calibration(**plain, fit=fit, points=tuple((reading, reference) for reading, reference in row["points"]))
+    return Calibration(**plain, fit=fit, points=tuple(map(tuple, row["points"])))

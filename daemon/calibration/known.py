@@ -1,13 +1,17 @@
-"""One calibration as it is used: its line both ways, its uncertainty, and whether it is past due."""
+"""One calibration as it is used: its line or table both ways, its uncertainty, and whether it is past due."""
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 import msgspec
 
-from daemon.api.calibration_models import LineView, Point, PointView
-from sensors.calibrated import Line, expanded_uncertainty
+from daemon.api.calibration_models import CalibrationKind, LineView, Point, PointView
+from daemon.errors import Refused
+from sensors.calibrated import Correction, Line, expanded_uncertainty
 from sensors.calibration import Fit
+from sensors.calibration_table import Table
+from sensors.conversion import Convert
 
 TWO_POINTS = (
     "two points: how far readings lie off the line is not known, and only the reference instrument's uncertainty is "
@@ -16,13 +20,17 @@ TWO_POINTS = (
 
 
 class Calibration(msgspec.Struct, frozen=True):
-    """A channel's calibration; ``points`` are (reading, reference), the reading without any correction."""
+    """A channel's calibration.
+
+    Of a line, ``points`` are (reading, reference), the reading without any correction; of a table, which has no
+    ``fit``, (V, dBm, standard uncertainty in dB), and ``u_reference`` is in dB too.
+    """
 
     id: int
     bay: str
     channel: str
-    points: tuple[tuple[float, float], ...]
-    fit: Fit
+    points: tuple[tuple[float, ...], ...]
+    fit: Fit | None
     reference: str
     u_reference: float
     made_ns: int
@@ -31,13 +39,22 @@ class Calibration(msgspec.Struct, frozen=True):
     note: str = ""
 
     @property
-    def line(self) -> Line:
+    def kind(self) -> CalibrationKind:
+        """What was drawn through the points."""
+        return CalibrationKind.LINE if self.fit else CalibrationKind.TABLE
+
+    @property
+    def correction(self) -> Correction:
         """What corrects a reading; raises CalibrationUnfit."""
-        return Line.of(self.fit)
+        return Line.of(self.fit) if self.fit else table_of(self.points, self.u_reference)
 
     def expanded(self, value: float) -> float:
-        """U (k = 2) of a corrected value."""
-        return expanded_uncertainty(self.fit, self.u_reference, self.line.reading(value))
+        """U (k = 2) of a corrected value, in the channel's unit; nan for one that no table has."""
+        correction = self.correction
+        if isinstance(correction, Table):
+            return correction.expanded(correction.reading(value))
+        assert self.fit
+        return expanded_uncertainty(self.fit, self.u_reference, correction.reading(value))
 
     def past_due(self, today: date) -> str:
         """Since when it is past due; empty while it is not. On its last day it is not."""
@@ -55,7 +72,7 @@ def line_view(fit: Fit) -> LineView:
     return LineView(**{name: None if value != value else value for name, value in known.items()})  # noqa: PLR0124  nan
 
 
-def point_views(points: Sequence[tuple[float, float]], fit: Fit, u_reference: float) -> list[PointView]:
+def point_views(points: Sequence[Sequence[float]], fit: Fit, u_reference: float) -> list[PointView]:
     """What a line makes of the points that it was drawn through."""
     line = Line.of(fit)
     return [
@@ -70,9 +87,33 @@ def point_views(points: Sequence[tuple[float, float]], fit: Fit, u_reference: fl
     ]
 
 
-def uncorrected(points: Sequence[Point], now: Calibration | None) -> list[tuple[float, float]]:
-    """The points with their readings as they were before the correction of the calibration that is in force."""
-    return [(now.line.reading(p.reading) if now else p.reading, p.reference) for p in points]
+def table_of(points: Sequence[Sequence[float]], u_reference_db: float) -> Table:
+    """A table from points as they are kept; raises CalibrationUnfit."""
+    return Table([(volts, dbm, u_db) for volts, dbm, u_db in points], u_reference_db)
+
+
+def uncorrected(
+    points: Sequence[Point], now: Calibration | None, base: Convert | None = None
+) -> list[tuple[float, float]]:
+    """The points with their readings as they were before the correction of the calibration that is in force.
+
+    ``base`` is the channel's conversion in rack.toml: behind a table there is no other reading. Raises Refused.
+    """
+    if now is None:
+        return [(p.reading, p.reference) for p in points]
+    correction = now.correction
+    found = []
+    for point in points:
+        reading = correction.reading(point.reading)
+        if isinstance(correction, Table):
+            reading = base(reading, "V")[0] if base else math.nan
+            if not math.isfinite(reading):
+                raise Refused(
+                    f"{now.channel} of {now.bay} is read by a table (calibration {now.id}), and rack.toml has no "
+                    f"conversion that reads {point.reading:g} W without it: calibrate it by a table again"
+                )
+        found.append((reading, point.reference))
+    return found
 
 
 def expanded_of(calibrations: Mapping[str, Calibration], figures: Mapping[str, float]) -> dict[str, float]:
@@ -83,4 +124,6 @@ def expanded_of(calibrations: Mapping[str, Calibration], figures: Mapping[str, f
     if "forward" in values and (swr := figures.get("swr_max")) is not None:
         # the reflected power with which that SWR goes at the mean forward power, as guard.swr_expanded has it
         values["reflected"] = values["forward"] * ((swr - 1.0) / (swr + 1.0)) ** 2
-    return {channel: calibrations[channel].expanded(v) for channel, v in values.items() if channel in calibrations}
+    u = {channel: calibrations[channel].expanded(v) for channel, v in values.items() if channel in calibrations}
+    # nan: a figure that its table does not reach (a reflected power under it, say) is of unknown uncertainty
+    return {channel: expanded for channel, expanded in u.items() if not math.isnan(expanded)}

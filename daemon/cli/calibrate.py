@@ -1,19 +1,27 @@
 """``keysoak calibrate`` and ``calibrations``: a channel against a reference instrument."""
 
-import math
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from daemon.api.calibration_models import CalibrationJudged, CalibrationOrder, CalibrationView, LineView, PointView
+from daemon.api.calibration_models import (
+    CalibrationJudged,
+    CalibrationKind,
+    CalibrationOrder,
+    CalibrationView,
+    LineView,
+    PointView,
+    TablePointView,
+)
 from daemon.api.client import Client
+from daemon.cli import points as typed_points
 from daemon.cli.options import API, RACK, ApiOption, RackOption
-from daemon.errors import BadFile, NoSuch, Problem
+from daemon.errors import NoSuch
 from daemon.files import check
 
-_POINT = "READING=REFERENCE, as 24.6=25.1: what the page shows, and what the reference instrument shows."
+_LINE, _TABLE = CalibrationKind.LINE, CalibrationKind.TABLE
 
 
 def add_to(app: typer.Typer) -> None:
@@ -26,11 +34,28 @@ def add_to(app: typer.Typer) -> None:
 def calibrate(  # noqa: PLR0917  the words of a command
     bay: Annotated[str, typer.Argument(help="As in rack.toml.")],
     channel: Annotated[str, typer.Argument(help="As forward, drain-1, heatsink.")],
-    point: Annotated[list[str] | None, typer.Option(help=_POINT + " Two at the least; left out: what is read.")] = None,
+    point: Annotated[
+        list[str] | None,
+        typer.Option(
+            help=f"{typed_points.LINE}; of a table {typed_points.TABLE}. Two at the least; left out: what is read."
+        ),
+    ] = None,
+    points: Annotated[
+        Path | None,
+        typer.Option(
+            help="A CSV file of them, with the first line reading,reference; of a table volts,dbm,u_db.",
+            show_default=False,
+        ),
+    ] = None,
+    kind: Annotated[
+        CalibrationKind, typer.Option(help="A line, or a table of a power detector whose node sends volts.")
+    ] = _LINE,
     reference: Annotated[str, typer.Option(help="The reference instrument's name.", show_default=False)] = "",
     u: Annotated[
         float | None,
-        typer.Option(help="Its own standard uncertainty (k = 1), in the channel's unit.", show_default=False),
+        typer.Option(
+            help="Its own standard uncertainty (k = 1), in the channel's unit; for a table in dB.", show_default=False
+        ),
     ] = None,
     due: Annotated[
         datetime | None, typer.Option(help="The last day on which it holds.", formats=["%Y-%m-%d"], show_default=False)
@@ -46,17 +71,22 @@ def calibrate(  # noqa: PLR0917  the words of a command
 ) -> None:
     """Draw a line through points against a reference instrument, and correct the channel by it from now on.
 
-    Least squares with standard uncertainties (GUM H.3); the reference's own goes in by quadrature. A new calibration
-    supersedes the one before and nothing is deleted. Not while the bay soaks.
+    Least squares with standard uncertainties (GUM H.3); the reference's own goes in by quadrature. A power detector
+    takes a table instead (--kind table): straight between points in (log V, dBm), never beyond them, each reading with
+    the uncertainty of its points and the reference. A new calibration supersedes the one before and nothing is deleted.
+    Not while the bay soaks.
     """
+    given = [typed_points.typed(text, kind) for text in point or []]
+    given += typed_points.of_file(points, kind) if points else []
     with Client(api) as client:
-        if not point:
+        if not given:
             typer.echo(_now(client, bay, channel))
             return
         typed: dict[str, Any] = {
             "bay": bay,
             "channel": channel,
-            "points": [_point(text) for text in point],
+            "kind": kind,
+            "points": given,
             "reference": reference,
             "u_reference": u,
             "due": due and due.date(),
@@ -107,20 +137,13 @@ def recompute(
     """
     from daemon.calibration.recompute import recompute as compute_anew  # noqa: PLC0415
     from daemon.config import RackFile  # noqa: PLC0415
+    from daemon.serve import wiring_of  # noqa: PLC0415
 
-    folder = data if data is not None else RackFile.from_file(rack).rack.data
-    raise typer.Exit(compute_anew(folder, job, out, typer.echo))
-
-
-def _point(text: str) -> dict[str, float]:
-    reading, _, reference = text.partition("=")
-    try:
-        point = {"reading": float(reading), "reference": float(reference)}
-    except ValueError:
-        point = {"reading": math.nan}
-    if not all(math.isfinite(value) for value in point.values()):
-        raise BadFile("keysoak calibrate", [Problem("--point", f"{text!r} is no point: {_POINT}")])
-    return point
+    # the conversions are of use where a line has followed a table; with --data there may be no rack.toml
+    config = RackFile.from_file(rack) if data is None or rack.is_file() else None
+    wirings = {table.name: wiring_of(table) for table in config.bay} if config else {}
+    folder = data if data is not None else config.rack.data if config else Path()
+    raise typer.Exit(compute_anew(folder, job, out, typer.echo, lambda bay: wirings.get(bay, {})))
 
 
 def _now(client: Client, bay: str, channel: str) -> str:
@@ -128,19 +151,25 @@ def _now(client: Client, bay: str, channel: str) -> str:
     if channel not in known:
         raise NoSuch(f"reading of {bay} from", channel, list(known))
     reading = known[channel]
-    if reading.value is None:
-        return f"{channel} of {bay}: no value ({reading.quality})"
-    told = f"{channel} of {bay}: {reading.value:g} {_unit(reading.unit)}"
-    if reading.raw is None:
+    value = f"no value ({reading.quality})" if reading.value is None else f"{reading.value:g} {_unit(reading.unit)}"
+    told = f"{channel} of {bay}: {value}"
+    if reading.volts is not None:
+        told += f", its detector {reading.volts:g} V"
+    if reading.calibration_id is None:
         return f"{told}, not calibrated"
-    by = f", {reading.raw:g} {_unit(reading.unit)} before the correction of calibration {reading.calibration_id}"
+    by = f", by calibration {reading.calibration_id}"
+    if reading.raw is not None and reading.raw_unit != "V":
+        by = (
+            f", {reading.raw:g} {_unit(reading.raw_unit)} before the correction of calibration {reading.calibration_id}"
+        )
     return told + by + (f", {reading.calibration}" if reading.calibration else "")
 
 
 def _told(judged: CalibrationJudged) -> list[str]:
     unit = _unit(judged.unit)
-    lines = [_line(judged.line, unit), *(_one_point(point, unit) for point in judged.points)]
-    return [*lines, *judged.said]
+    lines = [_line(judged.line, unit)] if judged.line else [f"a table of {len(judged.table)} points"]
+    lines += [_one_point(point, unit) for point in judged.points]
+    return [*lines, *map(_table_point, judged.table), *judged.said]
 
 
 def _line(line: LineView, unit: str) -> str:
@@ -158,15 +187,23 @@ def _one_point(point: PointView, unit: str) -> str:
     )
 
 
+def _table_point(point: TablePointView) -> str:
+    own = f"own u {point.u_db:.2g} dB, " if point.u_db else ""
+    return f"  {point.volts:.5g} V → {point.dbm:.2f} dBm, {point.watts:.4g} W, {own}U {point.expanded_w:.2g} W (k = 2)"
+
+
 def _listed(one: CalibrationView) -> str:
     unit = _unit(one.unit)
     made = datetime.fromtimestamp(one.made_ns / 1e9, UTC).astimezone()
     state = ("in force" + _until(one)) if one.in_force else "superseded"
     by = f", by {one.who}" if one.who else ""
-    worst = max(point.expanded for point in one.points)
+    drawn = f"{len(one.points)} points"
+    if one.table:
+        drawn = f"a table of {len(one.table)} points from {one.table[0].watts:.3g} to {one.table[-1].watts:.3g} W"
+    worst = max([*(point.expanded for point in one.points), *(point.expanded_w for point in one.table)])
     return (
-        f"{one.id}  {one.bay}  {one.channel}  {made:%Y-%m-%d}{by}, against {one.reference}, {len(one.points)} points, "
-        f"U {worst:.2g} {unit} (k = 2): {state}"
+        f"{one.id}  {one.bay}  {one.channel}  {made:%Y-%m-%d}{by}, against {one.reference}, {drawn}, "
+        f"U {worst:.2g} {unit} (k = 2) at most: {state}"
     )
 
 

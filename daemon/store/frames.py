@@ -18,11 +18,11 @@ from daemon.errors import StoreUnfit
 from daemon.store.buckets import Buckets, Floats, Nanos
 from daemon.store.pyramid import SCHEMA as BUCKETS
 from daemon.store.pyramid import Pyramid, Row, Slots, read_buckets
-from sensors.types import CHANNELS, NAN, Frame
+from sensors.types import CHANNELS, DETECTED, NAN, NO_VOLTS, Frame
 
-VERSION = BUCKETS_SINCE = 2
+VERSION, BUCKETS_SINCE, VOLTS_SINCE = 3, 2, 3
 BUSY_S = 1.0
-GROUP = 128  # rows a statement: 27 parameters each, far under SQLite's 32 766
+GROUP = 128  # rows a statement: 30 parameters each, far under SQLite's 32 766
 PAGE = 2000  # frames a read, so that no reader keeps the write-ahead log from being folded back
 
 _COLUMNS = ", ".join(f'"{name}"' for name in CHANNELS)
@@ -37,10 +37,12 @@ CREATE TABLE spans (
     last_ns INTEGER NOT NULL
 );
 """
+_VOLTS = tuple(f'"{name} volts"' for name in DETECTED)
+_WITH_VOLTS = "".join(f"ALTER TABLE frames ADD COLUMN {name} REAL;" for name in _VOLTS)
 #: by the version that a file has: what brings it to the next
-_STEPS = (_SCHEMA, BUCKETS)
-_ROW = f"({', '.join('?' * (len(CHANNELS) + 6))})"
-_READ = f"SELECT time_ns, seq, clock_s, {_COLUMNS}, quality FROM frames WHERE bay = ?"
+_STEPS = (_SCHEMA, BUCKETS, _WITH_VOLTS)
+_ROW = f"({', '.join('?' * (len(CHANNELS) + 6 + len(_VOLTS)))})"
+_READ = f"SELECT time_ns, seq, {{volts}}, clock_s, {_COLUMNS}, quality FROM frames WHERE bay = ?"
 _floats = msgspec.json.Decoder(list[float | None])
 _ints = msgspec.json.Decoder(list[int])
 
@@ -57,7 +59,7 @@ class Span(msgspec.Struct):
 
 def row(frame: Frame, job: int) -> Row:
     """A frame as its row; SQLite keeps nan as NULL."""
-    return (frame.bay, frame.time_ns, frame.seq, job, frame.clock_s, *frame.values, frame.quality)
+    return (frame.bay, frame.time_ns, frame.seq, job, frame.clock_s, *frame.values, frame.quality, *frame.volts)
 
 
 class FrameWriter:
@@ -147,16 +149,22 @@ class FrameReader:
 
     def frames(self, bay: str, from_ns: int, to_ns: int, job: int | None = None) -> Iterator[Frame]:
         """Frames by sample time, both ends included; of one job where it is given. Holds no lock between pages."""
-        sql = _READ + " AND time_ns <= ? AND (time_ns, seq) > (?, ?)"
+        with self._reading() as db:
+            kept = db.execute("PRAGMA user_version").fetchone()[0] >= VOLTS_SINCE
+        sql = _READ.format(volts=", ".join(_VOLTS if kept else ["NULL"] * len(_VOLTS)))
+        sql += " AND time_ns <= ? AND (time_ns, seq) > (?, ?)"
         sql += "" if job is None else " AND job = ?"
         sql += f" ORDER BY time_ns, seq LIMIT {PAGE}"
         after: tuple[int, int] = (from_ns - 1, 2**63 - 1)
         while True:
             with self._reading() as db:
                 page = db.execute(sql, (bay, to_ns, *after, *(() if job is None else (job,)))).fetchall()
-            for time_ns, seq, clock_s, *values, quality in page:
+            for time_ns, seq, v_forward, v_peak, v_reflected, clock_s, *values, quality in page:
                 full = tuple(NAN if v is None else v for v in values)
-                yield Frame(bay, time_ns, clock_s, seq, full, quality)
+                volts = NO_VOLTS
+                if not (v_forward is None and v_peak is None and v_reflected is None):
+                    volts = tuple(NAN if v is None else v for v in (v_forward, v_peak, v_reflected))
+                yield Frame(bay, time_ns, clock_s, seq, full, quality, volts)
             if len(page) < PAGE:
                 return
             after = page[-1][:2]

@@ -1,12 +1,6 @@
 """Calibrating over the API and by the command: a real line, readings that change at once, a job computed anew."""
 
-import asyncio
 import json
-import os
-import socket
-import threading
-import time
-import tty
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -14,91 +8,23 @@ from pathlib import Path
 import httpx
 import msgspec
 import pytest
-from typer.testing import CliRunner, Result
 
 from daemon.api.calibration_models import CalibrationOrder
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
-from daemon.api.models import Reading, SoakOrder
-from daemon.api.server import ApiThread, build
+from daemon.api.models import SoakOrder
 from daemon.calibration.certified import of_job
 from daemon.calibration.kept import Calibrations
-from daemon.cli.main import app
-from daemon.config import RackFile
-from daemon.serve import make_rack
-from daemon.store import Store
 from daemon.store.items import JobEnded, JobStarted
 from daemon.store.reader import CATALOG
-from sensors.framing import seal
 from sensors.recording import read
-from sensors.senml import encode
 from sensors.types import FORWARD, HEATSINK, Frame
+from tests.daemon.calibration_rig import RACK, Bench, keysoak
 
-RACK = """
-[[link]]
-name = "left"
-kind = "serial"
-port = "{port}"
-[[bay]]
-name = "bay-1"
-link = "left"
-"""
 PLAN = '[[phase]]\ndrive = "off"\nminutes = 1\n'
 GIVEN = ("bay-1", "forward", "--reference", "bench wattmeter", "--u", "0.1")
 MakeFrame = Callable[..., Frame]
 MakeJob = Callable[..., JobStarted]
-
-
-class Bench:
-    """A daemon in this process, and the node's end of its line."""
-
-    def __init__(self, folder: Path) -> None:
-        self.config = RackFile.from_file(folder / "rack.toml")
-        self.rack_file = folder / "rack.toml"
-        self._master, slave = os.openpty()
-        tty.setraw(slave)
-        (folder / "port").unlink(missing_ok=True)
-        (folder / "port").symlink_to(os.ttyname(slave))
-        os.close(slave)
-        self._seq = 0
-        self._began, self._stop = threading.Event(), asyncio.Event()
-        self._loops: list[asyncio.AbstractEventLoop] = []
-        self.store = Store(self.config.rack.data, commit_s=0.02)
-        self.rack = make_rack(self.config, self.store)
-        self._api = ApiThread(build(self.config, self.rack, self.store), socket.create_server(("127.0.0.1", 0)))
-        self.url = f"http://127.0.0.1:{self._api.port}"
-        self._thread = threading.Thread(target=asyncio.run, args=(self._run(),))
-        self._thread.start()
-        self._api.start()
-        assert self._began.wait(5)
-
-    async def _run(self) -> None:
-        self._loops.append(asyncio.get_running_loop())
-        self._loops[0].call_soon(self._began.set)
-        await self.rack.run(self._stop)
-
-    def close(self) -> None:
-        """Stop all of it."""
-        self._loops[0].call_soon_threadsafe(self._stop.set)
-        self._thread.join(10)
-        self._api.stop()
-        self.store.close()
-        os.close(self._master)
-        assert not self._thread.is_alive()
-
-    def read(self, client: Client, forward_w: float) -> Reading:
-        """Send readings until the bay's page has one that came after this call."""
-        self._seq += 1
-        first, end_s = self._seq, time.monotonic() + 10
-        while time.monotonic() < end_s:
-            pack = encode("bay-1", time.time(), [("forward", "W", forward_w), ("heatsink", "Cel", 30.0)], self._seq)
-            os.write(self._master, seal(pack))
-            self._seq += 1
-            client.bay("bay-1")
-            last = self.rack.bays["bay-1"].last
-            if last is not None and last.seq >= first:
-                return next(r for r in client.bay("bay-1").readings if r.channel == "forward")
-        raise AssertionError("no reading came")
 
 
 @pytest.fixture
@@ -108,11 +34,6 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path)
     yield made
     made.close()
-
-
-def keysoak(*words: object, put: str | None = None) -> Result:
-    """Run the command to its end."""
-    return CliRunner().invoke(app, [*map(str, words)], input=put)
 
 
 def order(*points: tuple[float, float], **fields: object) -> CalibrationOrder:

@@ -132,6 +132,7 @@ def test_two_points_say_that_the_residual_is_not_known() -> None:
     """Only the reference's own uncertainty is counted then, and this is said."""
     judged = judge(order((10, 10.1), (20, 20.3)), None, DAY)
     assert "two points" in judged.said[0]
+    assert judged.line is not None
     assert judged.line.residual is None
     assert [point.expanded for point in judged.points] == [0.2, 0.2]
     assert [point.residual for point in judged.points] == pytest.approx([0.0, 0.0], abs=1e-12)
@@ -283,6 +284,27 @@ def test_an_older_catalog_gets_calibrations_and_keeps_its_jobs(tmp_path: Path) -
         assert db.execute(sa.text("SELECT number, calibrations FROM jobs")).all() == [("J-1", None)]
         command.downgrade(config, "0005")
         assert db.execute(sa.text("SELECT number FROM jobs")).all() == [("J-1",)]
+
+
+def test_an_older_catalog_learns_of_tables_and_keeps_its_lines(tmp_path: Path) -> None:
+    """Migration 0007 there and back: the older form has no place for a table, and lines stay."""
+    columns = (
+        "bay, channel, kind, points, reference, u_reference, intercept, slope, pivot, correlation, freedom, made_ns"
+    )
+    with engine(tmp_path / CATALOG).connect() as db:
+        config = Config()
+        config.set_main_option("script_location", str(Path(migrations.__file__).parent))
+        config.attributes["connection"] = db
+        command.upgrade(config, "0006")
+        line = "'bay-1', 'forward', 'line', '[[1, 1], [2, 2]]', 'r', 0.1, 0, 0, 1.5, 0, 0, 1, '', ''"
+        db.execute(sa.text(f"INSERT INTO calibration ({columns}, made_ns, who, note) VALUES ({line})"))
+        db.commit()
+        command.upgrade(config, "0007")
+        table = "'bay-1', 'forward', 'table', '[]', 'r', 0.1, NULL, NULL, NULL, NULL, NULL, 2, '', ''"
+        db.execute(sa.text(f"INSERT INTO calibration ({columns}, made_ns, who, note) VALUES ({table})"))
+        db.commit()
+        command.downgrade(config, "0006")
+        assert db.execute(sa.text("SELECT id, kind, pivot FROM calibration")).all() == [(1, "line", 1.5)]
 
 
 def test_point_is_in_the_channels_unit() -> None:

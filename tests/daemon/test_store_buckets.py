@@ -23,7 +23,7 @@ from daemon.store.items import JobEnded, JobStarted
 from daemon.store.pyramid import FILL_SLOTS, MOST_OPEN, Slots
 from daemon.store.reader import FRAMES
 from sensors.rf import swr
-from sensors.types import CHANNELS, Frame
+from sensors.types import CHANNELS, DETECTED, Frame
 
 MakeFrame = Callable[..., Frame]
 MakeJob = Callable[..., JobStarted]
@@ -169,7 +169,8 @@ def test_a_commit_that_fails_leaves_neither_frames_nor_buckets_and_the_next_has_
 def without_buckets(path: Path) -> None:
     """Make the file what it was before there were any."""
     with closing(sqlite3.connect(path)) as db:
-        db.executescript("DROP TABLE buckets; PRAGMA user_version = 1;")
+        volts = "".join(f'ALTER TABLE frames DROP COLUMN "{name} volts";' for name in DETECTED)
+        db.executescript(f"DROP TABLE buckets; {volts} PRAGMA user_version = 1;")
 
 
 def test_a_store_from_before_there_were_buckets_is_filled_and_loses_nothing(
@@ -207,7 +208,7 @@ import sys, time
 from pathlib import Path
 from daemon.store import Store
 from daemon.store.items import JobStarted
-from sensors.types import CHANNELS, Frame
+from sensors.types import CHANNELS, DETECTED, Frame
 store = Store(Path(sys.argv[1]), commit_s=0.005)
 start_ns = time.time_ns()
 store.put(JobStarted(store.next_job(), "J-1", "MR-25 no. 014", "bay-1", "p", "", {}, start_ns, 0.0))

@@ -8,13 +8,14 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.errors import StoreUnfit
 from daemon.store.frames import PAGE, FrameReader, FrameWriter, Span, row
-from sensors.types import CHANNELS, NAN, Frame, Quality
+from sensors.types import CHANNELS, DETECTED, NAN, NO_VOLTS, Frame, Quality
 
 MakeFrame = Callable[..., Frame]
 
@@ -33,12 +34,13 @@ def any_frame(draw: st.DrawFn) -> Frame:
         draw(st.integers(-1, 2**32 - 1)),
         tuple(NAN if v is None else v for v in values),
         bytes(draw(reasons) if v is None else Quality.GOOD for v in values),
+        tuple(NAN if v is None else v for v in draw(st.tuples(*[readings] * len(NO_VOLTS)))),
     )
 
 
 def same(a: Frame, b: Frame) -> bool:
     """Equal, where nan equals nan."""
-    pairs = zip(a.values, b.values, strict=True)
+    pairs = zip((*a.values, *a.volts), (*b.values, *b.volts), strict=True)
     return all(x == y or (math.isnan(x) and math.isnan(y)) for x, y in pairs) and (
         (a.bay, a.time_ns, a.clock_s, a.seq, a.quality) == (b.bay, b.time_ns, b.clock_s, b.seq, b.quality)
     )
@@ -54,6 +56,23 @@ def test_a_frame_comes_back_exactly_as_it_was_put(frame: Frame) -> None:
             writer.write([row(frame, 0)], [])
             (back,) = FrameReader(path).frames(frame.bay, frame.time_ns, frame.time_ns)
     assert same(frame, back)
+
+
+def test_a_file_from_before_volts_were_kept_is_read_and_then_brought_on(tmp_path: Path, frame_at: MakeFrame) -> None:
+    """A reader alone, with no daemon to bring it on, reads it as it is; the writer then keeps volts beside."""
+    path, old = tmp_path / "frames.sqlite", frame_at(0.0)
+    with closing(FrameWriter(path)) as writer:
+        writer.write([row(old, 0)], [])
+    with closing(sqlite3.connect(path)) as db:
+        volts = "".join(f'ALTER TABLE frames DROP COLUMN "{name} volts";' for name in DETECTED)
+        db.executescript(f"{volts} PRAGMA user_version = 2;")
+    assert all(map(same, FrameReader(path).frames("bay-1", 0, 2**62), [old]))
+    new = msgspec.structs.replace(frame_at(1.0), volts=(0.512, NAN, 0.01))
+    with closing(FrameWriter(path)) as writer:
+        writer.write([row(new, 0)], [])
+    back = list(FrameReader(path).frames("bay-1", 0, 2**62))
+    assert len(back) == 2
+    assert all(map(same, back, [old, new]))
 
 
 def test_frames_come_by_sample_time_over_many_pages_and_of_one_bay(tmp_path: Path, frame_at: MakeFrame) -> None:

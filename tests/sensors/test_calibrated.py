@@ -47,7 +47,7 @@ def test_a_correction_goes_over_the_conversion_and_changes_at_once() -> None:
     cell = Cell()
     wrapped = corrected(Straight(kind="line", gives="A", zero=0.5, span=2.0).build(), cell)
     assert wrapped(2.5, "V") == (4.0, Quality.GOOD)
-    cell.line = Line.of(fit([0.0, 4.0], [0.1, 4.3]))
+    cell.correction = Line.of(fit([0.0, 4.0], [0.1, 4.3]))
     assert wrapped(2.5, "V")[0] == pytest.approx(4.3)
     assert wrapped(0.5, "V")[0] == pytest.approx(0.1)
 
@@ -67,7 +67,7 @@ def test_the_intake_gives_corrected_readings() -> None:
     pack = encode("bay-1", 1_764_054_000.0, [("forward", "W", 20.0), ("heatsink", "Cel", 30.0), ("key", "", True)])
     (frame,) = intake.feed(pack, 0.0, 0)
     assert frame.values[FORWARD] == 20.0
-    cell.line = Line(0.5, 0.02, 10.0)
+    cell.correction = Line(0.5, 0.02, 10.0)
     (frame,) = intake.feed(pack, 1.0, 0)
     assert frame.values[FORWARD] == pytest.approx(20.7)
     assert frame.values[HEATSINK] == 30.0

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from sensors.intake import Intake
 from sensors.senml import encode
-from sensors.types import CHANNELS, INDEX, UNITS, Frame, LinkStats, Quality
-from sensors.wiring import Convert
+from sensors.types import CHANNELS, FORWARD, INDEX, REFLECTED, UNITS, Frame, LinkStats, Quality
+from sensors.wiring import Convert, DetectorTable
 
 NOW_NS = 1764054000_000000000
 #: the pack that the contract prints
@@ -217,3 +217,19 @@ def test_no_bytes_whatever_make_the_intake_raise(data: bytes) -> None:
     taker = intake()
     assert taker.feed(data, 0.0, NOW_NS) == []
     assert taker.stats.refused + taker.stats.strangers == 1
+
+
+def test_a_detectors_volts_go_beside_its_watts() -> None:
+    """Also where nothing values them; of a node that sends watts there are none, nor of what is said twice."""
+    table = DetectorTable(kind="detector", table=[(0.1, 10.0), (1.0, 40.0)])
+    taking = Intake({"bay-1": {"forward": table.build()}}, LinkStats())
+    pack = encode("bay-1", 1_764_054_000.0, [("forward", "V", 2.0), ("peak", "W", 9.0), ("reflected", "V", 0.25)])
+    (frame,) = taking.feed(pack, 0.0, 0)
+    assert frame.volts[0] == 2.0
+    assert math.isnan(frame.volts[1])
+    assert frame.volts[2] == 0.25
+    assert frame.quality[FORWARD] == Quality.OUTSIDE
+    assert frame.quality[REFLECTED] == Quality.REFUSED
+    twice = encode("bay-1", 1_764_054_001.0, [("forward", "V", 0.5), ("forward", "V", 0.6)])
+    (frame,) = taking.feed(twice, 0.0, 0)
+    assert math.isnan(frame.volts[0])
