@@ -3,11 +3,12 @@
 Fed once a frame by the Judge; everything here is constant memory and constant time a frame.
 """
 
-from math import exp, nan, sqrt
+from math import exp, isfinite, nan, sqrt
 from typing import NamedTuple
 
 from alerts.cycle import Cycle
 from alerts.estimators.own_history import OwnHistory
+from alerts.estimators.slope import Line
 from alerts.estimators.source import SourceResistance
 from alerts.heatsink import Heatsink
 from alerts.keyed import Drains, Keyed, State, forward_w
@@ -17,6 +18,9 @@ from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, F
 
 #: the least length of a block of steady samples: long enough to average hum and noise, short beside any thermal time
 BLOCK_S, BLOCK_SAMPLES = 5.0, 4
+#: idle phases tell a temperature coefficient where their temperatures lie so far apart (standard deviation, K) and the
+#: line through them is so sure (of the current, a kelvin); common practice, no source
+IDLE_APART_K, IDLE_SURE = 3.0, 0.001
 #: a dissipation beyond this is no radio's: such a frame tells nothing
 _MOST_W = 10_000.0
 
@@ -53,6 +57,7 @@ class Estimates:
         self.source = SourceResistance()
         self.source_edges = 0
         self.block: Block | None = None  # the newest; another object each time
+        self.idle_line = Line(huber=3.0)  # idle current over heatsink temperature, of the whole soak
         self.dissipation_w = nan
         self.drive = Drive.OFF
         self._samples: list[tuple[float, ...]] = []
@@ -103,6 +108,10 @@ class Estimates:
 
     def idle_at(self, idle: OwnHistory | None, at_c: float = 25.0) -> tuple[float | None, float | None]:
         """Idle current at a temperature, A, and its coefficient, A/K, by this bay's idle windows; None if unknown."""
+        line = self.idle_line
+        # cold and hot idle phases of one soak tell the coefficient outright
+        if line.weight > 2.0 and line.sxx >= line.weight * IDLE_APART_K**2 and line.slope_sd < IDLE_SURE * line.mean_y:
+            return line.at(at_c), line.slope
         if idle is None:
             return None, None
         if not idle.ready:
@@ -132,6 +141,9 @@ class Estimates:
             means[3],
         )
         samples.clear()
+        block = self.block
+        if block.state is State.IDLE and isfinite(block.heatsink_c + block.total_a):
+            self.idle_line.feed(block.heatsink_c, block.total_a)
 
 
 def _robust(column: tuple[float, ...]) -> float:

@@ -34,6 +34,17 @@ class Limits(BaseModel):
     )
     temperature_dwell_s: float = Field(2.0, ge=0, description="time over a temperature limit before it is said")
 
+    # no limits: by what a soak's time at temperature is told (Arrhenius)
+    activation_ev: float = Field(
+        0.7,
+        gt=0,
+        le=3,
+        description="activation energy, eV, of the wear that time at temperature is compared by: an assumption",
+    )
+    service_c: float = Field(
+        40.0, gt=-50, le=200, description="heatsink temperature in service, to which time at temperature is converted"
+    )
+
     # over-current
     total_a: float = Field(8.0, gt=0, description="sum of all drain currents at which the bay is unkeyed")
     device_a: float = Field(

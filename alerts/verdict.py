@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
+from typing import NamedTuple
 
 import msgspec
 
+from alerts.case import CaseResistance
+from alerts.estimators.arrhenius import acceleration
 from alerts.guard import doubts
 from alerts.keyed import Drains, Keyed, State
 from alerts.limits import Limits
@@ -25,6 +28,21 @@ UNSEEN_RATIO = 0.02
 KEY_DOWN_RATIO = 0.95
 #: packs further apart than this many sample times, and seconds, leave time unseen: one lost pack or a burst do not
 GAP_SAMPLES, GAP_S = 2.5, 1.0
+
+
+#: what a heatsink sensor says below this is no temperature (it may be a fault on its way)
+COLDEST_C = -100.0
+
+
+class _Before(NamedTuple):
+    """What the frame before has shown: it holds until the next."""
+
+    keyed: bool = False
+    driven: bool = False
+    forward_w: float = NAN
+    load_w: float = NAN
+    drawn_w: float = NAN
+    heatsink_c: float = NAN
 
 
 class Outcome(StrEnum):
@@ -61,13 +79,10 @@ class Tally:
         self._driven_j = 0.0
         self._rf_j: float | None = None  # None until driven power has been read
         self._drawn_j = 0.0
-        self._before = (
-            False,
-            False,
-            NAN,
-            NAN,
-            NAN,
-        )  # of the frame before: keyed, driven, forward, into the load, drawn W
+        self._efficient_j = self._driven_drawn_j = 0.0
+        self._heat_s = 0.0
+        self._case = CaseResistance()
+        self._before = _Before()
         self._most: dict[str, float] = {}
         self._lacks = {"heatsink": 0, "supply": 0, "forward": 0, "a drain current": 0}
         self._raised: dict[tuple[str, str, Priority], Finding] = {}
@@ -83,11 +98,13 @@ class Tally:
         state = self._keyed.look(frame)
         currents = self._drains.look(frame)
         total_a = sum(currents) if currents else NAN
-        if self._keyed.keyed and not self._before[0]:
+        if self._keyed.keyed and not self._before.keyed:
             self._key_downs += 1
         forward_w, back_w = values[FORWARD], values[REFLECTED]
         load_w = forward_w - (back_w if back_w == back_w else 0.0)  # noqa: PLR0124  nan: not measured
-        self._before = (self._keyed.keyed, state is State.DRIVEN, forward_w, load_w, values[SUPPLY] * total_a)
+        self._before = _Before(
+            self._keyed.keyed, state is State.DRIVEN, forward_w, load_w, values[SUPPLY] * total_a, values[HEATSINK]
+        )
 
         self._peak("heatsink_max_c", values[HEATSINK])
         for i, a in zip(self._drains.known, currents, strict=True):
@@ -96,6 +113,8 @@ class Tally:
             self._peak("supply_min_v", values[SUPPLY], -1.0)
             if state is State.DRIVEN:
                 self._peak("swr_max", swr(frame))
+                by_drain = dict(zip(self._drains.known, currents, strict=True))
+                self._case.look(values, by_drain, values[SUPPLY] * total_a - load_w, min(passed_s, self._sample_s))
 
         lacks = self._lacks
         for index in (HEATSINK, SUPPLY, FORWARD):
@@ -156,7 +175,9 @@ class Tally:
     def figures(self) -> dict[str, float]:
         """What has been measured so far; forward power is the mean over driven key-down.
 
-        ``rf_energy_j`` went into the load under drive (forward less reflected), ``drawn_energy_j`` out of the supply.
+        ``rf_energy_j`` went into the load under drive (forward less reflected), ``drawn_energy_j`` out of the supply;
+        ``efficiency_ratio`` is forward power over drawn under drive. ``heat_equivalent_s`` is for how long at
+        ``service_c`` the heatsink's time at temperature stands, at ``activation_ev`` (Arrhenius, e-Handbook 8.1.5.1).
         """
         figures = dict(self._most)
         if self._driven_s:
@@ -164,7 +185,12 @@ class Tally:
         figures["key_down_s"] = self._key_down_s
         if self._rf_j is not None:
             figures["rf_energy_j"] = self._rf_j
+        figures |= self._case.figures()
         figures["drawn_energy_j"] = self._drawn_j
+        if self._driven_drawn_j:
+            figures["efficiency_ratio"] = self._efficient_j / self._driven_drawn_j
+        if self._heat_s:
+            figures["heat_equivalent_s"] = self._heat_s
         figures["energy_j"] = self._drawn_j  # the older name of the same, for who reads it
         figures["frames"] = float(self._frames)
         figures["gap_s"] = self._gap_s
@@ -176,15 +202,21 @@ class Tally:
         if passed_s > max(GAP_SAMPLES * self._sample_s, GAP_S):
             self._gap_s += passed_s - self._sample_s
             passed_s = self._sample_s
-        keyed, driven, forward_w, load_w, drawn_w = self._before
+        keyed, driven, forward_w, load_w, drawn_w, heatsink_c = self._before
         if keyed:
             self._key_down_s += passed_s
         if driven and forward_w == forward_w:  # noqa: PLR0124  nan
             self._driven_s += passed_s
             self._driven_j += forward_w * passed_s
             self._rf_j = (self._rf_j or 0.0) + load_w * passed_s
+            if drawn_w > 0.0:
+                self._efficient_j += forward_w * passed_s
+                self._driven_drawn_j += drawn_w * passed_s
         if drawn_w == drawn_w:  # noqa: PLR0124  nan
             self._drawn_j += max(drawn_w, 0.0) * passed_s
+        if heatsink_c > COLDEST_C:
+            limits = self._limits
+            self._heat_s += passed_s * acceleration(limits.service_c, heatsink_c, limits.activation_ev)
 
     def _peak(self, name: str, value: float, sign: float = 1.0) -> None:
         if value == value and not value * sign <= self._most.get(name, NAN) * sign:  # noqa: PLR0124  nan

@@ -102,6 +102,8 @@ _NAMED = {
     "idle_per_k_a": ("idle current per kelvin", "A/K"),
     "source_ohm": ("source resistance of the supply", "Ohm"),
     "rf_energy_j": ("RF energy into the load", "J"),
+    "efficiency_ratio": ("efficiency under drive", "%"),
+    **{f"case_{i}_k_per_w": (f"case {i} to heatsink, thermal resistance", "K/W") for i in (1, 2, 3, 4)},
     "drawn_energy_j": ("energy drawn from the supply", "J"),
 }
 

@@ -31,6 +31,8 @@ RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "settle_s": ("reflected-power", "current-imbalance", "supply"),
     "off_delay_s": _EVERY,
     "junction_k_per_w": (),
+    "activation_ev": (),
+    "service_c": (),
     "heatsink_c": ("over-temperature", "thermal-forecast"),
     "heatsink_margin_c": ("over-temperature",),
     "case_c": ("over-temperature",),
@@ -102,6 +104,7 @@ _UNITS: Final = {
     "_s": "s",
     "_j": "J",
     "_db": "dB",
+    "_ev": "eV",
     "_ohm": "Ohm",
     "_ratio": "/",
 }

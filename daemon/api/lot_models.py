@@ -5,8 +5,29 @@ from pydantic import Field
 from daemon.api.models import Model
 
 
+class UnitFigure(Model):
+    """One unit's figure, as a mark in a band."""
+
+    job: int
+    unit: str
+    value: float
+    passed: bool
+
+
+class Heat(Model):
+    """Time at temperature of a lot's good units, as so long at ``service_c`` (Arrhenius): the least and the most of one
+    soak, and of all together. The activation energy is an assumption, and is told with it."""
+
+    units: int
+    service_c: float
+    activation_ev: float
+    least_s: float
+    most_s: float
+    total_s: float
+
+
 class Band(Model):
-    """Where the good units lie in one figure: median and a robust standard deviation of it."""
+    """Where the good units lie in one figure: median and a robust standard deviation; ``units`` the oldest first."""
 
     figure: str
     unit: str
@@ -14,6 +35,7 @@ class Band(Model):
     middle: float
     high: float
     sd: float
+    units: list[UnitFigure] = Field(default_factory=list)
 
 
 class Outside(Model):
@@ -50,3 +72,4 @@ class LotView(Model):
     outside: list[Outside] = Field(default_factory=list)
     trends: list[Trend] = Field(default_factory=list)
     not_judged: dict[str, str] = Field(default_factory=dict)
+    heat: Heat | None = None

@@ -7,23 +7,26 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow.parquet as pq
 
+from alerts.estimators.arrhenius import BOLTZMANN_EV_PER_K, KELVIN
 from alerts.limits import Limits
-from alerts.verdict import GAP_S, GAP_SAMPLES
+from alerts.verdict import COLDEST_C, GAP_S, GAP_SAMPLES
 from sensors.types import CHANNELS, DRAINS
 
 Floats = npt.NDArray[np.float64]
 
 _DRAINS = CHANNELS[DRAINS]
-_COLUMNS = ["at_s", "key", "supply", "forward", "reflected", *_DRAINS]
+_COLUMNS = ["at_s", "key", "heatsink", "supply", "forward", "reflected", *_DRAINS]
 
 
 class Counted(NamedTuple):
-    """Key-down time, s; energy drawn from the supply, and forward less reflected energy under drive, J; readings."""
+    """Key-down time, s; energy drawn from the supply, and forward less reflected energy under drive, J; readings;
+    time at temperature as so long at the service temperature (Arrhenius), s."""
 
     key_down_s: float
     drawn_j: float
     load_j: float | None
     readings: int
+    heat_s: float | None = None
 
 
 def count(path: Path, limits: Limits) -> Counted:
@@ -48,7 +51,17 @@ def count(path: Path, limits: Limits) -> Counted:
         drawn_j=float(np.nansum(np.clip(drawn_w[:-1], 0.0, None) * for_s)),
         load_j=None if np.isnan(forward_w).all() else float((load_w * for_s)[driven].sum()),
         readings=len(at_s),
+        heat_s=_heat_s(have["heatsink"][:-1], for_s, limits),
     )
+
+
+def _heat_s(heatsink_c: Floats, for_s: Floats, limits: Limits) -> float | None:
+    known = heatsink_c > COLDEST_C
+    if not known.any():
+        return None
+    per_k = limits.activation_ev / BOLTZMANN_EV_PER_K
+    factors = np.exp(per_k * (1 / (limits.service_c + KELVIN) - 1 / (heatsink_c[known] + KELVIN)))
+    return float((factors * for_s[known]).sum())
 
 
 def _keyed(have: dict[str, Floats], total_a: Floats, limits: Limits, devices: int) -> npt.NDArray[np.bool_]:

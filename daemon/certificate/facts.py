@@ -97,6 +97,7 @@ class Delivered(Model):
     asked_s: float
     drawn_j: float | None = None
     load_j: float | None = None
+    heat_s: float | None = None  # the heatsink's time at temperature, as so long at ``service_c`` (Arrhenius)
     anew: bool = False
 
 

@@ -8,6 +8,7 @@ FIGURES: dict[str, tuple[str, str, int]] = {
     "heatsink_max_c": ("Heatsink, hottest", "°C", 1),
     **_DRAINS,
     "forward_mean_w": ("Forward power under drive, mean", "W", 2),
+    "efficiency_ratio": ("Efficiency under drive", "%", 1),
     "swr_max": ("SWR under drive, greatest", "", 2),
     "supply_min_v": ("Supply under load, lowest", "V", 2),
     "frames": ("Readings", "", 0),

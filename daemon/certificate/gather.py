@@ -66,7 +66,7 @@ def gather(
         verdict=verdict,
         reasons=reasons,
         figures=_figures(measured, view.limits, expanded),
-        delivered=_delivered(view.plan, measured, counted),
+        delivered=_delivered(view.plan, measured, counted, view.limits),
         limits=view.limits,
         calibrations=list(calibrations),
         happened=happened(view.tags),
@@ -124,14 +124,22 @@ def asked_s(plan: PlanView) -> float:
     return total
 
 
-def _delivered(plan: PlanView, measured: Mapping[str, float], counted: Counted | None) -> Delivered:
+def _delivered(
+    plan: PlanView, measured: Mapping[str, float], counted: Counted | None, limits: Mapping[str, float]
+) -> Delivered:
     asked = asked_s(plan)
     if counted is None:
         drawn_j = measured.get("drawn_energy_j", measured.get("energy_j"))  # as older versions called it
         key_down_s, load_j = measured.get("key_down_s"), measured.get("rf_energy_j")
-        return Delivered(key_down_s=key_down_s, asked_s=asked, drawn_j=drawn_j, load_j=load_j)
+        heat_s = measured.get("heat_equivalent_s")
+        return Delivered(key_down_s=key_down_s, asked_s=asked, drawn_j=drawn_j, load_j=load_j, heat_s=heat_s)
     return Delivered(
-        key_down_s=counted.key_down_s, asked_s=asked, drawn_j=counted.drawn_j, load_j=counted.load_j, anew=True
+        key_down_s=counted.key_down_s,
+        asked_s=asked,
+        drawn_j=counted.drawn_j,
+        load_j=counted.load_j,
+        heat_s=counted.heat_s if "service_c" in limits else None,
+        anew=True,
     )
 
 

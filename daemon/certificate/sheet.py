@@ -163,8 +163,19 @@ def _plan(facts: Facts) -> list[Row]:
         ["Ended", f"{instant(facts.ended_ns, facts)}, after {duration((facts.ended_ns - facts.started_ns) / 1e9)}"],
         ["Keyed", f"{key} of {duration(gave.asked_s)} asked, {counted}"],
         ["Energy", ", ".join(energy)],
+        ["Heat", _heat(facts)],
     ]
     return [row for row in rows if row[1]]
+
+
+def _heat(facts: Facts) -> str:
+    heat_s, limits = facts.delivered.heat_s, facts.limits
+    if heat_s is None or "service_c" not in limits or "activation_ev" not in limits:
+        return ""
+    return (
+        f"the heatsink’s time at temperature stands for {duration(heat_s)} at {limits['service_c']:g} °C "
+        f"(Arrhenius, activation energy {limits['activation_ev']:g} eV, an assumption)"
+    )
 
 
 def _energy(joule: float) -> str:

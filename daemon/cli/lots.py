@@ -4,6 +4,7 @@ import typer
 
 from daemon.api.client import Client
 from daemon.api.lot_models import LotView
+from daemon.certificate.text import duration
 from daemon.cli.options import API, ApiOption
 
 
@@ -23,6 +24,11 @@ def lots(api: ApiOption = API) -> None:
             typer.echo(line)
 
 
+def sign(unit: str) -> str:
+    """A unit after its figure; a ratio has none."""
+    return "" if unit == "1" else f" {unit}"
+
+
 def lines(lot: LotView) -> list[str]:
     """One lot as lines of text."""
     name = ", ".join(
@@ -32,8 +38,17 @@ def lines(lot: LotView) -> list[str]:
     )
     said = [f"{name}: {lot.units} units, {lot.passed} good"]
     for band in lot.bands:
-        said.append(f"    {band.figure:22} {band.low:.3g} to {band.high:.3g} {band.unit}, the middle {band.middle:.3g}")
+        said.append(
+            f"    {band.figure:22} {band.low:.3g} to {band.high:.3g}{sign(band.unit)}, the middle {band.middle:.3g}"
+        )
     said += [f"    {figure:22} not judged: {why}" for figure, why in lot.not_judged.items()]
+    if lot.heat:
+        one, of_all = lot.heat, duration(lot.heat.total_s)
+        each = f"{duration(one.least_s)} to {duration(one.most_s)} a unit, {of_all} in all"
+        said.append(
+            f"    time at temperature stands for {each}, at {one.service_c:g} °C (Arrhenius, activation energy "
+            f"{one.activation_ev:g} eV, an assumption)"
+        )
     said += [f"    ! {each.text}" for each in lot.outside]
     said += [f"    ~ {each.text}" for each in lot.trends]
     return said

@@ -9,14 +9,16 @@ from math import isfinite
 from statistics import median
 
 from alerts.estimators.ewma import Ewma
-from daemon.api.lot_models import Band, LotView, Outside, Trend
+from daemon.api.lot_models import Band, LotView, Outside, Trend, UnitFigure
 
 #: figure of a job -> unit, and what a unit outside the band is suspected of
 FIGURES: dict[str, tuple[str, str]] = {
     "heatsink_k_per_w": ("K/W", "a dry or missing thermal pad, loose screws, or a heatsink that is not the usual one"),
+    "case_k_per_w": ("K/W", "a dry thermal pad or loose screws under one device, or a poor device"),
     "idle_per_k_a": ("A/K", "a device of another type than its mark says, or a bias that is not compensated"),
     "idle_25c_a": ("A", "a gate bias that was set otherwise"),
     "forward_mean_w": ("W", "drive, alignment or a weak device"),
+    "efficiency_ratio": ("1", "a device of another type than its mark says, or a stage that is out of tune"),
     "watts_per_ampere_w_a": ("W/A", "a device of another type than its mark says, or a stage that is out of tune"),
 }
 #: with fewer good units than this a band would be a guess; common practice, no source
@@ -53,9 +55,11 @@ def judge(kind: str, device_type: str, lot: str, units: Sequence[Unit]) -> LotVi
             continue
         middle, sd = spread([u.figures[figure] for u in good])
         half = out_sd(len(good)) * sd
-        view.bands.append(
-            Band(figure=figure, unit=unit_of, low=middle - half, middle=middle, high=middle + half, sd=sd)
+        marks = [UnitFigure(job=u.job, unit=u.unit, value=u.figures[figure], passed=u.passed) for u in have]
+        band = Band(
+            figure=figure, unit=unit_of, low=middle - half, middle=middle, high=middle + half, sd=sd, units=marks
         )
+        view.bands.append(band)
         for each in have:
             others = [u.figures[figure] for u in good if u is not each]
             if len(others) >= LEAST_UNITS - 1:
@@ -87,8 +91,9 @@ def _outside(each: Unit, figure: str, unit_of: str, suspicion: str, others: Sequ
     if abs(out) <= out_sd(len(others)):
         return []
     side = "over" if out > 0 else "under"
+    sign = "" if unit_of == "1" else f" {unit_of}"
     text = (
-        f"{each.unit or f'job {each.job}'}: {figure} is {value:.3g} {unit_of}, {side} the {middle:.3g} {unit_of} "
+        f"{each.unit or f'job {each.job}'}: {figure} is {value:.3g}{sign}, {side} the {middle:.3g}{sign} "
         f"of the other good units by {abs(out):.1f} of their standard deviations: suspect {suspicion}"
     )
     return [Outside(job=each.job, unit=each.unit, figure=figure, value=value, middle=middle, sd_out=out, text=text)]

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from daemon.api.booking_models import BookingView
-from daemon.api.lot_models import LotView
+from daemon.api.lot_models import Heat, LotView
 from daemon.api.models import JobView
 from daemon.lots.bands import Unit, judge
 
@@ -20,10 +20,13 @@ def lots(jobs: Iterable[JobView], bookings: dict[int, BookingView]) -> list[LotV
         key = _key(job, booked)
         # a unit that was mended and soaked again counts once, as it is now
         newest[key, job.unit or f"job {job.job}"] = job
-    by_lot: dict[Key, list[Unit]] = {}
+    by_lot: dict[Key, list[JobView]] = {}
     for (key, _), job in sorted(newest.items(), key=lambda item: item[1].started_ns):
-        by_lot.setdefault(key, []).append(_unit(job))
-    views = [judge(*key, units) for key, units in by_lot.items()]
+        by_lot.setdefault(key, []).append(job)
+    views = [
+        judge(*key, [_unit(job) for job in of_lot]).model_copy(update={"heat": heat(of_lot)})
+        for key, of_lot in by_lot.items()
+    ]
     return sorted(views, key=lambda view: (-view.units, view.kind, view.device_type, view.lot))
 
 
@@ -38,4 +41,32 @@ def _unit(job: JobView) -> Unit:
     forward_w, drawn = figures.get("forward_mean_w"), [figures.get(f"drain_{i}_max_a", 0.0) for i in (1, 2, 3, 4)]
     if forward_w and sum(drawn) > 0:
         figures["watts_per_ampere_w_a"] = forward_w / sum(drawn)
+    cases = [value for i in (1, 2, 3, 4) if (value := figures.get(f"case_{i}_k_per_w")) is not None]
+    if cases:
+        figures["case_k_per_w"] = max(cases)  # the worst device of the unit
     return Unit(job.job, job.unit, job.verdict == "pass", figures)
+
+
+def heat(jobs: Iterable[JobView]) -> Heat | None:
+    """Time at temperature of the good ones, by the newest soak's activation energy and service temperature.
+
+    Soaks that were told by others can't be added to it, and are left out. None where there is none.
+    """
+    good = [job for job in jobs if job.verdict == "pass" and job.figures.get("heat_equivalent_s")]
+    if not good:
+        return None
+    terms = [(job.limits.get("service_c"), job.limits.get("activation_ev")) for job in good]
+    service_c, activation_ev = terms[-1]
+    seconds = [
+        job.figures["heat_equivalent_s"] or 0.0 for job, own in zip(good, terms, strict=True) if own == terms[-1]
+    ]
+    if service_c is None or activation_ev is None:
+        return None
+    return Heat(
+        units=len(seconds),
+        service_c=service_c,
+        activation_ev=activation_ev,
+        least_s=min(seconds),
+        most_s=max(seconds),
+        total_s=sum(seconds),
+    )

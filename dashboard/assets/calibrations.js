@@ -3,11 +3,14 @@
 import { get, send } from "./ask.js";
 import { el, setAttr, setText } from "./dom.js";
 import { drawTapes } from "./calibration-list.js";
+import { Points, numberOf } from "./calibration-points.js";
+import { drawTable, volts } from "./detector-plot.js";
 import { drawResiduals } from "./residuals.js";
 import { DASH, fixed, signOf, told } from "./words.js";
 
 const READ_MS = 1000;
 const JUDGE_MS = 250;
+const POWERS = ["forward", "peak", "reflected"];
 let page = null;
 let readMs = 0;
 let reading = false;
@@ -36,10 +39,12 @@ function open(place) {
   page = { place, bays: [], asked: 0, lastUnit: "", news: document.getElementById("calibration-news") };
   page.bay = el("select", { id: "calibration-bay" });
   page.channel = el("select", { id: "calibration-channel" });
+  page.kind = el("select", { id: "calibration-kind" }, el("option", { value: "line" }, "A line"), el("option", { value: "table" }, "A detector's table"));
+  page.kindField = field("What is drawn", page.kind);
   page.now = el("b", {}, DASH);
   page.raw = el("span");
   page.reads = el("div", { class: "reads" }, page.now, page.raw);
-  page.points = el("tbody");
+  page.points = new Points(takeNow, judgeSoon);
   page.boxes = Object.fromEntries([["reference", "text"], ["u_reference", "text"], ["due", "date"], ["who", "text"], ["note", "text"]].map(([name, type]) => [name, el("input", { id: `calibration-${name}`, type, maxlength: 300 })]));
   setAttr(page.boxes.u_reference, "inputmode", "decimal");
   page.unitWord = el("span", {}, "");
@@ -50,16 +55,15 @@ function open(place) {
   const form = el(
     "form",
     { class: "card-sheet", novalidate: "", autocomplete: "off" },
-    part("The channel", el("div", { class: "sheet-fields" }, field("Bay", page.bay), field("Channel", page.channel)), page.reads),
-    part("Points", table(), button("One point more", () => addPoint())),
+    part("The channel", el("div", { class: "sheet-fields" }, field("Bay", page.bay), field("Channel", page.channel), page.kindField), page.reads),
+    part("Points", page.points.node, button("One point more", () => page.points.add())),
     part("The reference", el("div", { class: "sheet-fields" }, field("Reference instrument", page.boxes.reference), field(["Its standard uncertainty", page.unitWord], page.boxes.u_reference), field("Due again on", page.boxes.due), field("Who", page.boxes.who), field("Note", page.boxes.note, "wide"))),
     el("div", { class: "sheet-end" }, page.press, page.said),
   );
   place.replaceChildren(form, el("aside", { class: "judged", "aria-label": "What would come of it" }, el("h2", {}, "What would come of it"), page.sentences, page.plot));
-  addPoint();
-  addPoint();
-  page.bay.addEventListener("change", () => channels());
+  page.bay.addEventListener("change", drawReading);
   page.channel.addEventListener("change", drawReading);
+  page.kind.addEventListener("change", () => (drawReading(), judgeSoon()));
   form.addEventListener("input", judgeSoon);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -78,25 +82,14 @@ function button(word, act, look = "quiet") {
   return made;
 }
 
-function table() {
-  const heads = ["", "The bay reads", "The reference shows", ""].map((word) => (word ? el("th", { scope: "col" }, word) : el("td")));
-  return el("table", { class: "sheet-table points" }, el("thead", {}, el("tr", {}, ...heads)), page.points);
-}
-
-function addPoint() {
-  const n = page.points.childElementCount + 1;
-  const box = (word) => el("input", { type: "text", inputmode: "decimal", "aria-label": `Point ${n}: ${word}`, maxlength: 20 });
-  const read = box("the bay reads");
-  const reference = box("the reference shows");
-  const take = button("Take the reading", () => {
-    const found = channelNow();
-    if (found?.value === null || found?.value === undefined) return setText(page.news, "There is no reading to take now.");
-    read.value = Number(found.value.toPrecision(6));
-    reference.focus();
-    judgeSoon();
-  }, "quiet point-take");
-  setAttr(take, "aria-label", `Take the reading for point ${n}`);
-  page.points.append(el("tr", {}, el("th", { scope: "row" }, String(n)), el("td", {}, read), el("td", {}, reference), el("td", {}, take)));
+function takeNow() {
+  const found = channelNow();
+  const value = page.kind.value === "table" ? found?.volts : found?.value;
+  if (value === null || value === undefined) {
+    setText(page.news, page.kind.value === "table" ? "This node sends no volts of that detector: a table needs them." : "There is no reading to take now.");
+    return null;
+  }
+  return value;
 }
 
 // --- what is read now -------------------------------------------------------------------------------------------
@@ -125,44 +118,35 @@ function drawReading() {
   const unit = found ? sign(found.unit) : "";
   setText(page.now, found?.value == null ? DASH : `${fixed(found.value, 3)} ${unit}`);
   setText(page.raw, rawWords(bay, found, unit));
-  setText(page.unitWord, unit ? `, ${unit}` : "");
   if (found && page.lastUnit !== page.bay.value + page.channel.value) {
     page.lastUnit = page.bay.value + page.channel.value;
+    // a detector whose volts are sent is what tables are for
+    page.kind.value = found.volts == null ? "line" : "table";
     judgeSoon();
   }
+  page.kindField.hidden = !POWERS.includes(page.channel.value);
+  page.points.be(page.kind.value);
+  setText(page.unitWord, page.kind.value === "table" ? ", dB" : unit ? `, ${unit}` : "");
 }
 
 function rawWords(bay, found, unit) {
   if (!found) return bay ? "Nothing is read on this bay yet: see that its node sends packs." : "No bay is known yet.";
-  if (found.value == null) return `No value: ${found.quality}.`;
-  if (!found.calibration_id) return "No calibration is in force.";
-  const raw = found.raw == null ? "" : `${fixed(found.raw, 3)} ${unit} without `;
-  return `${raw}calibration ${found.calibration_id}${found.calibration ? `, ${found.calibration}` : ""}.`;
+  const parts = [found.value == null ? `No value: ${found.quality}.` : "", found.volts == null ? "" : `Detector ${Number(found.volts.toPrecision(4))} V.`];
+  if (!found.calibration_id) return [...parts, "No calibration is in force."].join(" ");
+  const raw = found.raw == null || found.raw_unit === "V" ? "By " : `${fixed(found.raw, 3)} ${unit} without `;
+  return [...parts, `${raw}calibration ${found.calibration_id}${found.calibration ? `, ${found.calibration}` : ""}.`].join(" ");
 }
 
 // --- what is typed ----------------------------------------------------------------------------------------------
 
-const numberOf = (text) => Number(text.trim().replace(",", ".").replace("−", "-"));
-
 function order(confirm) {
-  const points = [];
-  const lacks = [];
-  for (const row of page.points.children) {
-    const [read, reference] = [...row.querySelectorAll("input")].map((box) => box.value.trim());
-    const n = row.firstChild.textContent;
-    if (!read && !reference) continue;
-    const pair = [numberOf(read), numberOf(reference)];
-    if (!read || !reference) lacks.push(`Point ${n} has one half only.`);
-    else if (pair.some(Number.isNaN)) lacks.push(`Point ${n} is no number.`);
-    else points.push({ reading: pair[0], reference: pair[1] });
-  }
-  if (points.length < 2) lacks.push("Two points at least, far apart.");
+  const { points, lacks } = page.points.read();
   const typed = Object.fromEntries(Object.entries(page.boxes).map(([name, box]) => [name, box.value.trim()]));
   if (!typed.reference) lacks.push("Which reference instrument?");
   const u = numberOf(typed.u_reference);
   if (!typed.u_reference || Number.isNaN(u) || u < 0) lacks.push("What is its standard uncertainty? It stands in its certificate: half of U where k = 2.");
   if (!page.channel.value) lacks.push("Nothing is read on this bay yet.");
-  return { lacks, body: { ...typed, u_reference: u, due: typed.due || null, bay: page.bay.value, channel: page.channel.value, points, confirm } };
+  return { lacks, body: { ...typed, u_reference: u, due: typed.due || null, bay: page.bay.value, channel: page.channel.value, kind: page.kind.value, points, confirm } };
 }
 
 let soon = 0;
@@ -181,12 +165,25 @@ async function judge() {
   if (mine !== page.asked) return;
   page.press.disabled = said.failed !== undefined;
   if (said.failed !== undefined) return say([], [said.failed]);
-  const { line, unit } = said;
+  const { line, table, unit } = said;
+  if (!line) {
+    say(said.asks ? [said.asks] : [], said.said);
+    page.plot.replaceChildren(drawTable(table), tableRows(table));
+    return;
+  }
   const slope = `Added to a reading: ${fixed(line.intercept, 4)} ${sign(unit)} at ${fixed(line.pivot, 2)} ${sign(unit)}, and ${fixed(line.slope * 100, 3)} % of what lies beyond.`;
   const rest = line.residual === null ? [] : [`Readings lie ${fixed(line.residual, 4)} ${sign(unit)} about the line (standard deviation, ${line.freedom} ${line.freedom === 1 ? "degree" : "degrees"} of freedom).`];
   say(said.asks ? [said.asks] : [], [slope, ...rest, ...said.said]);
   page.plot.replaceChildren(drawResiduals(said.points, sign(unit)));
 }
+
+function tableRows(table) {
+  const cells = (tag, words) => words.map((word) => el(tag, {}, word));
+  const rows = table.map((p) => el("tr", {}, ...cells("td", [volts(p.volts), `${fixed(p.dbm, 2)} dBm`, watts(p.watts), `± ${watts(p.expanded_w)}`])));
+  return el("div", { class: "table-rows", tabindex: 0, role: "region", "aria-label": "The table" }, el("table", {}, el("thead", {}, el("tr", {}, ...cells("th", ["Detector", "Power", "", "U (k = 2)"]))), el("tbody", {}, ...rows)));
+}
+
+const watts = (value) => (value >= 0.0995 ? `${Number(value.toPrecision(3))} W` : value >= 1e-4 ? `${Number((value * 1e3).toPrecision(3))} mW` : `${Number((value * 1e6).toPrecision(3))} µW`);
 
 function say(asks, sentences) {
   page.sentences.replaceChildren(...asks.map((text) => el("p", { class: "asks" }, `? ${told(text)}.`)), ...sentences.map((text) => el("p", {}, /[.?!]$/.test(text) ? told(text) : `${told(text)}.`)));
@@ -202,7 +199,7 @@ async function keep(confirm) {
   page.said.className = `start-said ${said.failed === undefined ? "good" : "bad"}`;
   if (said.failed === undefined) {
     page.said.replaceChildren(`Calibration ${said.id} of ${said.channel} on ${said.bay} is in force. The readings follow it from now on.`);
-    for (const box of page.points.querySelectorAll("input")) box.value = "";
+    page.points.empty();
     judge();
     list();
     return;

@@ -14,7 +14,8 @@ def page() -> Component:
             html.P(
                 "Hold a channel against a reference instrument: at two points or more, spread over the range in which "
                 "it is read, take what the bay reads and type in what the reference shows. A new calibration takes the "
-                "place of the one before, which stays in the list.",
+                "place of the one before, which stays in the list. A power detector whose node sends volts gets a "
+                "table: straight between its points, nothing beyond them.",
                 className="lead",
             ),
             html.P(

@@ -116,7 +116,11 @@ def aside(job: JobView) -> list[Component]:
         ),
         html.Section([html.H2("Take it away"), *_downloads(job)]),
         html.Section([html.H2("Alerts"), _tags(job)]),
-        *([html.Section([html.H2("Figures"), _numbers(job.figures)])] if job.figures else []),
+        *(
+            [html.Section([html.H2("Figures"), _numbers(_told(job)), *_heat(job)], className="figures-card")]
+            if job.figures
+            else []
+        ),
         html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
     ]
 
@@ -160,11 +164,32 @@ def _tags(job: JobView) -> Component:
     )
 
 
+def _heat(job: JobView) -> list[Component]:
+    heat_s, limits = job.figures.get("heat_equivalent_s"), job.limits
+    if not heat_s or "service_c" not in limits or "activation_ev" not in limits:
+        return []
+    return [
+        html.P(
+            f"Time at temperature: the heatsink’s stands for {duration(heat_s)} at "
+            f"{number(limits['service_c'], 'Cel')} (Arrhenius, activation energy {limits['activation_ev']:g} eV, an assumption).",
+            className="small",
+        )
+    ]
+
+
+def _told(job: JobView) -> dict[str, float | None]:
+    """The figures as they are shown: a ratio in percent, time at temperature by the terms that it was reckoned with."""
+    told = {name: value for name, value in job.figures.items() if name not in ("energy_j", "heat_equivalent_s")}
+    if "drawn_energy_j" not in told and "energy_j" in job.figures:
+        told["drawn_energy_j"] = job.figures["energy_j"]  # as older versions called it
+    if (ratio := told.get("efficiency_ratio")) is not None:
+        told["efficiency_ratio"] = 100.0 * ratio
+    return told
+
+
 def _numbers(values: Mapping[str, float | None]) -> Component:
     rows: dict[str, str | Component] = {}
     for name, value in values.items():
-        if name == "energy_j" and "drawn_energy_j" in values:
-            continue  # the older name of the same
         plain, unit = figure_name(name)
         rows[plain] = duration(value) if unit == "s" and (value or 0) >= 60 else number(value, unit)
     return _facts(rows)

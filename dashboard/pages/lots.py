@@ -5,18 +5,29 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
-from daemon.api.lot_models import Band, LotView, Outside
+from daemon.api.lot_models import Band, Heat, LotView, Outside
 from dashboard.pages.attributes import aria
-from dashboard.words import sentence, unit_sign
+from dashboard.words import duration, number, sentence, unit_sign
 
 #: name of each figure for a reader; what is not here is read as it is written
 NAMES = {
     "heatsink_k_per_w": "Heatsink's thermal resistance",
+    "case_k_per_w": "Case to heatsink, worst device",
     "idle_per_k_a": "Idle current per kelvin",
     "idle_25c_a": "Idle current at 25 °C",
     "forward_mean_w": "Forward power",
+    "efficiency_ratio": "Efficiency under drive",
     "watts_per_ampere_w_a": "Power for each ampere",
 }
+
+
+#: what would give a figure that units lack
+_LACKS = {
+    "idle_per_k_a": "It needs a plan with an idle phase cold and another hot, as the evening soak and two hours have.",
+    "case_k_per_w": "It needs a temperature sensor at each device (case-1 and on).",
+}
+#: good units that a band needs; the daemon counts them
+LEAST_UNITS = 5
 
 
 def page(lots: Sequence[LotView]) -> Component:
@@ -54,6 +65,7 @@ def _lot(lot: LotView) -> Component:
         [
             html.Header([html.H2(name), html.P(passed)]),
             *(_strip(band, [o for o in lot.outside if o.figure == band.figure]) for band in lot.bands),
+            *([_heat(lot.heat)] if lot.heat else []),
             _said(lot),
             _not_judged(lot),
         ],
@@ -63,7 +75,7 @@ def _lot(lot: LotView) -> Component:
 
 
 def _strip(band: Band, outside: Sequence[Outside]) -> Component:
-    values = [band.low, band.high, *(o.value for o in outside)]
+    values = [band.low, band.high, *(o.value for o in outside), *(u.value for u in band.units)]
     room = (max(values) - min(values) or abs(band.middle) or 1.0) * 0.2
     low, high = min(values) - room, max(values) + room
 
@@ -81,6 +93,17 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
         )
         for o in outside
     ]
+    out = {o.job for o in outside}
+    marks = [
+        html.I(
+            className="lot-unit" if unit.passed else "lot-unit not-good",
+            style={"left": at(unit.value)},
+            title=f"{unit.unit}, job {unit.job}: {_figure(unit.value, band)} {_sign(band)}".rstrip(),
+            **aria(hidden="true"),
+        )
+        for unit in band.units
+        if unit.job not in out
+    ]
     return html.Div(
         [
             html.P([html.B(NAMES.get(band.figure, band.figure)), html.Span(_sign(band))], className="lot-figure"),
@@ -91,6 +114,7 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
                     html.Small(_figure(band.low, band), className="lot-mark low", style={"left": at(band.low)}),
                     html.Small(_figure(band.middle, band), className="lot-mark", style={"left": at(band.middle)}),
                     html.Small(_figure(band.high, band), className="lot-mark high", style={"left": at(band.high)}),
+                    *marks,
                     *pins,
                 ],
                 className="lot-strip",
@@ -102,7 +126,10 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
 
 def _said(lot: LotView) -> Component:
     if not lot.bands:
-        return html.P("No band yet.", className="lot-quiet")
+        return html.P(
+            f"No band yet: one needs {LEAST_UNITS} good units that have a figure, and there are {lot.passed}.",
+            className="lot-quiet",
+        )
     said = [
         html.Li([html.B("Outside. "), _plain(o.text), " ", html.A(f"Job {o.job}", href=f"/job/{o.job}")])
         for o in lot.outside
@@ -123,10 +150,20 @@ def _plain(text: str) -> str:
 
 
 def _not_judged(lot: LotView) -> Component:
-    if not lot.not_judged:
+    if not lot.not_judged or not lot.bands:
         return html.Div()
-    rows = [html.Li(f"{NAMES.get(figure, figure)}: {why}.") for figure, why in lot.not_judged.items()]
-    return html.Details([html.Summary("What could not be judged"), html.Ul(rows)], open=not lot.bands)
+    rows = [html.Li(f"{NAMES.get(f, f)}: {why}. {_LACKS.get(f, '')}".rstrip()) for f, why in lot.not_judged.items()]
+    return html.Details([html.Summary("What could not be judged"), html.Ul(rows)])
+
+
+def _heat(heat: Heat) -> Component:
+    return html.P(
+        f"Time at temperature: a soak of a good unit stands for {duration(heat.least_s)} to {duration(heat.most_s)} at "
+        f"{number(heat.service_c, 'Cel')} of heatsink, all {heat.units} together for {duration(heat.total_s)} "
+        f"(Arrhenius with an activation energy of {heat.activation_ev:g} eV, an assumption; both can be set in a plan’s limits: "
+        "activation_ev, service_c).",
+        className="lot-quiet lot-heat",
+    )
 
 
 def _figure(value: float, band: Band) -> str:
@@ -136,12 +173,12 @@ def _figure(value: float, band: Band) -> str:
 
 
 def _sign(band: Band) -> str:
-    return "mA/K" if _scale(band) != 1 else unit_sign(band.unit)
+    return {"A/K": "mA/K", "1": "%"}.get(band.unit) or unit_sign(band.unit)
 
 
 def _scale(band: Band) -> float:
-    # thousandths of an ampere read better than 0.00420
-    return 1000.0 if band.unit == "A/K" else 1.0
+    # thousandths of an ampere read better than 0.00420, hundredths better than a ratio
+    return {"A/K": 1000.0, "1": 100.0}.get(band.unit, 1.0)
 
 
 def _named(lot: str) -> str:

@@ -26,13 +26,13 @@ def test_the_source_resistance_is_what_the_edges_lose() -> None:
     assert source.ohm == pytest.approx(0.08, abs=0.005)
 
 
-def soak(minutes: float, **limits: float) -> Judge:
+def soak(minutes: float, hot_idle_from_s: float = 1e9, **limits: float) -> Judge:
     """A unit of known heatsink through idle and carrier; frames as a node would send them."""
     judge = Judge("bay-1", Limits.model_validate(limits))
     now = Situation(soaking=True, sample_s=1.0, on_limit_s=7200.0)
     t, noise = AIR, Random(5).gauss
     for i in range(int(60 * minutes)):
-        idle, keyed = i < 300, i >= 60
+        idle, keyed = i < 300 or i >= hot_idle_from_s, i >= 60
         now.drive = Drive.IDLE if idle else Drive.CARRIER
         now.key_asked, now.asked_since_s, now.phase_since_s = keyed, 60.0, 60.0 if idle else 300.0
         amps = (0.25 if idle else 1.9) * (1 + 0.001 * (t - AIR)) if keyed else 0.0
@@ -66,6 +66,14 @@ def test_the_figures_are_those_of_the_unit() -> None:
     assert told.loop_gain < 0.3
     assert len(told.junction_c) == 2
     assert told.junction_c[0] == pytest.approx(AIR + R * 28.5 + 2.0 * 14.2, abs=4.0)
+
+
+def test_a_hot_idle_phase_tells_the_temperature_coefficient_and_a_cold_one_alone_does_not() -> None:
+    """0.5 A at the air's temperature, and a thousandth of it more for each kelvin; two-hours ends like that."""
+    assert soak(20.0).figures().idle_per_k_a is None
+    told = soak(25.0, hot_idle_from_s=1260.0).figures()
+    assert told.idle_per_k_a == pytest.approx(0.0005, rel=0.05)
+    assert told.idle_25c_a == pytest.approx(0.5 * (1 + 0.001 * (25.0 - AIR)), rel=0.005)
 
 
 def test_what_is_not_known_is_not_told() -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from alerts.estimators.arrhenius import equivalent_s
 from alerts.limits import Limits
 from alerts.types import Event, Finding, Priority, not_applicable
 from alerts.verdict import Tally, Verdict
@@ -163,6 +164,10 @@ def test_the_figures_are_those_of_the_soak(story: Make) -> None:
     assert figures["drain_2_max_a"] == pytest.approx(1.88)
     assert figures["key_down_s"] == pytest.approx(100.0)
     assert figures["rf_energy_j"] == pytest.approx((25.0 - 0.05) * 100)
+    assert figures["efficiency_ratio"] == pytest.approx(25.0 / (13.7 * 3.78), abs=1e-4)
+    # 0.5 s at each of 240 heatsink temperatures, of which the last holds for nothing
+    courses = [(30.0, 0.5)] * 20 + [(30 + 0.1 * i, 0.5) for i in range(200)] + [(30.0, 0.5)] * 19
+    assert figures["heat_equivalent_s"] == pytest.approx(equivalent_s(courses, 40.0, 0.7), rel=1e-6)
     assert figures["drawn_energy_j"] == pytest.approx(13.7 * 3.78 * 100 + 13.8 * 0.01 * 19.5, rel=1e-6)
     assert figures["energy_j"] == figures["drawn_energy_j"]
     # |gamma| = sqrt(0.05 / 25) = 0.04472; SWR = 1.04472 / 0.95528

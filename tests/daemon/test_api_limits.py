@@ -42,6 +42,7 @@ def test_a_unit_comes_from_the_name() -> None:
         "imbalance_ratio": "/",
         "source_ohm": "Ohm",
         "junction_k_per_w": "K/W",
+        "activation_ev": "eV",
         "fade_db": "dB",
         "silent_samples": "1",
     }

@@ -5,8 +5,11 @@ import random
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon.api.lot_models import Heat
+from daemon.api.models import JobView, PlanView
 from daemon.cli.lots import lines
 from daemon.lots.bands import OUT_SD, Unit, judge, out_sd, spread
+from daemon.lots.gather import lots
 
 
 def lot(values: list[float], figure: str = "heatsink_k_per_w", odd: float | None = None) -> list[Unit]:
@@ -83,3 +86,40 @@ def test_the_spread_is_never_zero_nor_its_middle_outside(values: list[float]) ->
     middle, sd = spread(values)
     assert min(values) <= middle <= max(values)
     assert sd > 0
+
+
+def soaked(number: int, verdict: str = "pass", heat_s: float = 3600.0, **limits: float) -> JobView:
+    """A finished job of one kind of unit."""
+    plan = PlanView(name="evening soak", phases=[], total_s=60.0)
+    return JobView(
+        job=number,
+        number=f"J-{number}",
+        unit=f"MR-25 no. {number}",
+        bay="bay-1",
+        plan=plan,
+        started_ns=number,
+        ended_ns=number + 1,
+        verdict=verdict,
+        reasons=[],
+        figures={"heat_equivalent_s": heat_s, "case_1_k_per_w": 0.5, "case_2_k_per_w": 0.5 + number / 100},
+        limits={"service_c": 40.0, "activation_ev": 0.7} | limits,
+        tags=[],
+    )
+
+
+def test_time_at_temperature_is_that_of_the_good_ones_by_one_activation_energy() -> None:
+    """Soaks told by another energy can't be added; the energy is told with the hours."""
+    jobs = [soaked(1), soaked(2, heat_s=7200.0), soaked(3, "fail"), soaked(4, activation_ev=1.0), soaked(5)]
+    (view,) = lots(jobs, {})
+    assert view.heat == Heat(
+        units=3, service_c=40.0, activation_ev=0.7, least_s=3600.0, most_s=7200.0, total_s=3 * 3600.0 + 3600.0
+    )
+    assert any("1 h to 2 h a unit, 4 h in all, at 40 °C (Arrhenius, activation energy 0.7 eV" in s for s in lines(view))
+
+
+def test_a_unit_has_the_resistance_of_its_worst_device_and_stands_as_a_mark_in_the_band() -> None:
+    """One dry pad is not hidden by its neighbour."""
+    (view,) = lots([soaked(number) for number in range(1, 8)], {})
+    (band,) = [band for band in view.bands if band.figure == "case_k_per_w"]
+    assert [mark.value for mark in band.units] == [0.5 + number / 100 for number in range(1, 8)]
+    assert all(mark.passed for mark in band.units)

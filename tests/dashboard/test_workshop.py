@@ -86,4 +86,5 @@ def test_who_stands_outside_is_a_pin_on_the_strip_and_a_sentence() -> None:
     view = LotView(kind="MR-25", device_type="type A", lot="7", units=8, passed=7, bands=[band], outside=[odd])
     text = json.dumps(lots.page([view]), cls=PlotlyJSONEncoder)
     assert text.count("/job/9") == 2
+    assert "lot-unit" not in text
     assert "Suspect a dry pad" in text

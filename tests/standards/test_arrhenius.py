@@ -6,7 +6,7 @@ The page prints 133 (0.5 eV) and 17,597 (1.0 eV) for 25 to 125 °C. It takes 273
 
 import pytest
 
-from daemon.lots.arrhenius import acceleration, equivalent_s
+from alerts.estimators.arrhenius import acceleration, equivalent_s
 
 
 @pytest.mark.parametrize(("energy_ev", "printed"), [(0.5, 133), (1.0, 17_597)])
