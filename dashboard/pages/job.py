@@ -171,7 +171,8 @@ def _heat(job: JobView) -> list[Component]:
     return [
         html.P(
             f"Time at temperature: the heatsink’s stands for {duration(heat_s)} at "
-            f"{number(limits['service_c'], 'Cel')} (Arrhenius, activation energy {limits['activation_ev']:g} eV, an assumption).",
+            f"{number(limits['service_c'], 'Cel')} (Arrhenius, activation energy {limits['activation_ev']:g} eV, "
+            "an assumption).",
             className="small",
         )
     ]

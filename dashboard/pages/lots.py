@@ -160,8 +160,8 @@ def _heat(heat: Heat) -> Component:
     return html.P(
         f"Time at temperature: a soak of a good unit stands for {duration(heat.least_s)} to {duration(heat.most_s)} at "
         f"{number(heat.service_c, 'Cel')} of heatsink, all {heat.units} together for {duration(heat.total_s)} "
-        f"(Arrhenius with an activation energy of {heat.activation_ev:g} eV, an assumption; both can be set in a plan’s limits: "
-        "activation_ev, service_c).",
+        f"(Arrhenius with an activation energy of {heat.activation_ev:g} eV, an assumption; both can be set in a "
+        "plan’s limits: activation_ev, service_c).",
         className="lot-quiet lot-heat",
     )
 
