@@ -19,6 +19,9 @@ def of_job(kept: Calibrations, job: JobView) -> list[Calibration]:
             made=datetime.fromtimestamp(one.made_ns / 1e9).astimezone().date(),
             due=one.due,
             expanded=expanded.get(channel),
+            kind=str(one.kind),
+            points=len(one.points),
+            reference=one.reference,
         )
         for channel, one in sorted(known.items())
     ]

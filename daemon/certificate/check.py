@@ -54,7 +54,14 @@ def check(folder: Path, path: Path) -> Facts:
     if wrong:
         raise CertificateBroken(path, wrong)
     if facts.sealed is None:
-        raise SealUnknown(path, f"was made before job {facts.job} was sealed: make it anew to have a digest")
+        now = (
+            " by now they are: make it anew" if facts.job in reader.seals.of(facts.job, facts.job) else " make it anew"
+        )
+        raise SealUnknown(
+            path,
+            f"is as it was made, and says what is kept of job {facts.job}: {facts.verdict}. But it was made before the "
+            f"readings were sealed, so that it can't be verified;{now}",
+        )
     return facts
 
 

@@ -30,6 +30,9 @@ class Calibration(Known):
     made: date
     due: date | None = None
     expanded: float | None = None
+    kind: str = "line"  # or "table"
+    points: int = 0
+    reference: str = ""
 
 
 class Workshop(Model):

@@ -1,6 +1,7 @@
 """A job's certificate from what is kept: for the API and the command line."""
 
 import threading
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,11 +17,18 @@ from daemon.config import WorkshopTable
 from daemon.store import Reader
 from daemon.store.reader import CATALOG
 
+#: a day of readings is sealed within some ten seconds of its end on a quiet machine; who asks before that waits for it,
+#: no longer than a caller's patience, and later than so long after the end nobody waits any more
+WAIT_S, SOON_S = 30.0, 120.0
+_LOOK_S = 0.1
+
 
 class Certificates:
     """Makes certificates of the jobs in ``folder``, from any thread, one at a time: half a second of a processor each.
 
-    All raise NoSuch, Refused while the job runs, StoreUnfit, BadFile for the mark, CertificateFailed.
+    One of a soak that has just ended waits for its readings to be sealed, so that it can be verified; where that does
+    not come, it says on its face that they were not. All raise NoSuch, Refused while the job runs, StoreUnfit, BadFile
+    for the mark, CertificateFailed.
     """
 
     def __init__(self, folder: Path, workshop: WorkshopTable) -> None:
@@ -32,13 +40,23 @@ class Certificates:
 
     def pdf(self, job: int, calibrations: Sequence[Calibration] = ()) -> bytes:
         """The certificate on paper."""
+        self._await_seal(job)
         with self._one:
             return paper.pdf(*self._of(job, calibrations))
 
     def html(self, job: int, calibrations: Sequence[Calibration] = ()) -> bytes:
         """The certificate as a page."""
+        self._await_seal(job)
         with self._one:
             return page.html(*self._of(job, calibrations))
+
+    def _await_seal(self, job: int) -> None:
+        ended_ns = self._reader.job(job).ended_ns
+        if ended_ns is None or not 0 <= time.time_ns() - ended_ns < SOON_S * 1e9:
+            return
+        until_s = time.monotonic() + WAIT_S
+        while job not in self._reader.seals.of(job, job) and time.monotonic() < until_s:
+            time.sleep(_LOOK_S)
 
     def _of(self, job: int, calibrations: Sequence[Calibration]) -> tuple[Facts, str, Mark | None]:
         workshop = Workshop(name=self._workshop.name)

@@ -38,7 +38,8 @@ def html(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
         f"<h2>What was fitted</h2>{_pairs(w.fitted)}",
         f"<h2>Set-up sheet</h2>{_pairs(w.set_up)}" if w.set_up else "",
         f'</section><div class="stamp {escape(w.verdict)}"><div><b>{escape(w.verdict.upper())}</b>'
-        f"<span>{escape(instant(facts.ended_ns, facts))}</span><span>{escape(w.stamp)}</span></div></div></div>",
+        f"<span>{escape(instant(facts.ended_ns, facts))}</span><span>{escape(w.stamp)}</span>"
+        f"{f'<strong>{escape(w.unsealed)}</strong>' if w.unsealed else ''}</div></div></div>",
         _section("Verdict", f"<p>{escape(w.verdict_says)}</p>{_list(w.reasons)}"),
         _section(
             "The soak",
@@ -125,6 +126,8 @@ def _table(rows: Sequence[Row], kind: str = "") -> str:
     if not rows:
         return ""
     head = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in rows[0])
-    body = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows[1:])
+    # on a phone a row is a card, and each cell says itself what it is
+    cells = [[f'<td data-of="{escape(of)}">{escape(cell)}</td>' for of, cell in zip(rows[0], row)] for row in rows[1:]]
+    body = "".join(f"<tr>{''.join(row)}</tr>" for row in cells)
     named = f' class="{kind}"' if kind else ""
     return f"<table{named}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"

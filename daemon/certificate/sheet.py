@@ -13,7 +13,18 @@ from daemon.api.booking_models import DeviceData, Power
 from daemon.api.models import PlanView
 from daemon.certificate.facts import Facts, Figure, Sealed
 from daemon.certificate.figures import COUNTS, FIGURES, LIMITS, quantity, within
-from daemon.certificate.text import CAUTIONS, LEGAL, NAME, NO_CALIBRATION, READ_AS, SHORT, duration, plain, sentence
+from daemon.certificate.text import (
+    CAUTIONS,
+    LEGAL,
+    NAME,
+    NO_CALIBRATION,
+    NOT_SEALED,
+    READ_AS,
+    SHORT,
+    duration,
+    plain,
+    sentence,
+)
 from sensors.types import UNITS
 
 Row = list[str]
@@ -31,6 +42,7 @@ class Words(BaseModel):
 
     workshop: str
     stamp: str
+    unsealed: str  # where the readings were not sealed yet
     verdict: str
     verdict_says: str
     unit: list[Row]
@@ -59,6 +71,7 @@ def words(facts: Facts, most: int = 1000) -> Words:
     return Words(
         workshop=plain(facts.workshop.name),
         stamp=plain(facts.workshop.name, SHORT),
+        unsealed="" if facts.sealed else NOT_SEALED,
         verdict=facts.verdict,
         verdict_says=_VERDICTS.get(facts.verdict, ""),
         unit=_unit(facts),
@@ -229,13 +242,15 @@ def _limits(facts: Facts) -> list[Row]:
 def _calibrations(facts: Facts) -> list[Row]:
     if not facts.calibrations:
         return []
-    rows = [["Channel", "Calibration", "Made", "Due", "U (k = 2)"]]
+    rows = [["Channel", "No.", "What was drawn, against what", "Made", "Due", "U (k = 2)"]]
     ended = _local(facts.ended_ns, facts).date()
     for one in facts.calibrations:
         due = _NOT_KNOWN if one.due is None else f"{one.due.isoformat()}{' (PAST DUE)' if one.due < ended else ''}"
         unit = {"Cel": "°C"}.get(UNITS.get(one.channel, ""), UNITS.get(one.channel, ""))
         known = _NOT_KNOWN if one.expanded is None else f"± {one.expanded:.2g} {unit}".rstrip()
-        rows.append([plain(one.channel), plain(one.id), one.made.isoformat(), due, known])
+        drawn = f"{one.kind}, {one.points} points" if one.points else ""
+        against = ", ".join(filter(None, [drawn, plain(one.reference, NAME)]))
+        rows.append([plain(one.channel), plain(one.id), against, one.made.isoformat(), due, known])
     return rows
 
 
@@ -283,7 +298,10 @@ def _seal(sealed: Sealed | None) -> list[Row]:
 
 def _seal_says(sealed: Sealed | None) -> str:
     if sealed is None:
-        return "The readings were not sealed yet when this was made: make it anew to have their digest."
+        return (
+            "The readings were NOT SEALED YET when this was made, so that it proves nothing of them and can't be "
+            "verified: make it anew."
+        )
     if not sealed.intact:
         return "THE SEALED FILE WAS MISSING OR CHANGED WHEN THIS WAS MADE: do not rely on it; make it anew."
     return (

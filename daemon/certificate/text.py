@@ -18,6 +18,7 @@ CAUTIONS = (
     "loads burn skin well below the limits above, and stay hot after unkeying. Supply: fuse it; a shorted device can "
     "start a fire. Key only into a load rated for the power. Local codes and licensed practice come first."
 )
+NOT_SEALED = "Provisional: readings not sealed yet"
 NO_CALIBRATION = "No calibration on record: figures are as read."
 READ_AS = (
     "Figures are extremes of single readings; the rules act on what lasts, so that one bad reading neither unkeys "

@@ -70,7 +70,7 @@ def test_a_calibration_gives_its_figure_an_uncertainty_and_says_when_it_was_past
     """With the channel's name, its dates, and U."""
     said = words(calibrated(soaked, 0.62, due=date(2025, 6, 1)))
     assert said.figures[1][:3] == ["Heatsink, hottest", said.figures[1][1], "± 0.7\u00a0°C"]
-    assert said.calibrations[1][3] == "2025-06-01 (PAST DUE)"
+    assert said.calibrations[1][4] == "2025-06-01 (PAST DUE)"
     assert said.calibrations_say.startswith("Past due when the soak ended: heatsink.")
 
 
