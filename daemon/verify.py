@@ -13,6 +13,9 @@ from daemon.store.parquet import FACTS
 from daemon.store.seals import Seal, digest
 
 _NAME = re.compile(r"job-(\d+)")
+#: the facts as they stand in the file's metadata; the last of it is its end
+_FACT = re.compile(rb'"job": (\d{1,12})')
+_END_BYTES = 1 << 18
 
 
 def verify(folder: Path, path: Path) -> Seal:
@@ -42,6 +45,15 @@ def _job_of(path: Path) -> int | None:
     try:
         return int(json.loads(pq.read_schema(path).metadata[FACTS.encode()])["job"])
     except (pa.ArrowException, OSError, ValueError, KeyError, TypeError):
-        # so badly changed that it is no Parquet file any more; its name is then all that there is
-        named = _NAME.search(path.name)
+        # so badly changed that it is no Parquet file any more; what is left of its facts, or its name, may tell
+        named = _NAME.search(path.name) or _FACT.search(_end_of(path))
         return int(named[1]) if named else None
+
+
+def _end_of(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            file.seek(max(path.stat().st_size - _END_BYTES, 0))
+            return file.read()
+    except OSError:
+        return b""

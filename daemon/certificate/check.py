@@ -1,14 +1,20 @@
-"""Whether a certificate's page says what was made, and what is kept."""
+"""Whether a certificate says what was made, and what is kept."""
 
+import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 from daemon.api.models import JobView
+from daemon.certificate import ledger
 from daemon.certificate.facts import PROGRAM, Facts
 from daemon.certificate.page import LARGEST_BYTES, agrees, facts_of, intact
 from daemon.errors import CertificateBroken, NoSuch, SealUnknown
 from daemon.store import Reader
+from daemon.store.seals import digest
 
 CHANGED = "is NOT as it was made: something in it was changed"
+_TITLE = re.compile(rb"Soak certificate, [^<]{0,400}job (\d{1,12})<")
+_NAME = re.compile(rb"job-(\d{1,12})")
 _BEGINS = b"<!doctype html"
 _SAME = ("bay", "verdict", "reasons", "started_ns", "ended_ns", "limits")
 
@@ -54,15 +60,59 @@ def check(folder: Path, path: Path) -> Facts:
     if wrong:
         raise CertificateBroken(path, wrong)
     if facts.sealed is None:
-        now = (
-            " by now they are: make it anew" if facts.job in reader.seals.of(facts.job, facts.job) else " make it anew"
-        )
-        raise SealUnknown(
-            path,
-            f"is as it was made, and says what is kept of job {facts.job}: {facts.verdict}. But it was made before the "
-            f"readings were sealed, so that it can't be verified;{now}",
-        )
+        raise _provisional(path, reader, facts.job, facts.verdict)
     return facts
+
+
+def check_paper(folder: Path, path: Path) -> str:
+    """What there is to say of a PDF that is, to the last bit, one that was made here of what is kept.
+
+    Raises CertificateBroken with all that is wrong, SealUnknown where nothing can be said, StoreUnfit.
+    """
+    try:
+        made = ledger.find(folder, digest(path)[0])
+        job = None if made else _job_on(path)
+    except OSError as err:
+        raise SealUnknown(path, f"can't be read: {err.strerror}") from err
+    if made is None and job is None:
+        raise SealUnknown(path, f"is no certificate that was made from {folder}")
+    if made is None:
+        why = f"is NOT a certificate of job {job} as it was made from {folder}: it was changed, or was made elsewhere"
+        raise CertificateBroken(path, [why])
+    reader = Reader(folder)
+    if made.sealed is None:
+        raise _provisional(path, reader, made.job, made.verdict)
+    if wrong := _seal_differs(made.job, made.sealed, reader):
+        raise CertificateBroken(path, wrong)
+    when = datetime.fromtimestamp(made.made_ns / 1e9, UTC)
+    return (
+        f"{path}: is as it was made of job {made.job} on {when:%Y-%m-%d at %H:%M:%S} UTC: {made.verdict}; its readings "
+        f"are sealed and unchanged\nSHA-256 {made.sealed}"
+    )
+
+
+def is_paper(path: Path) -> bool:
+    """Whether a file looks like a PDF; whatever can't be read does not."""
+    try:
+        with path.open("rb") as file:
+            return file.read(5) == b"%PDF-" or path.suffix.lower() == ".pdf"
+    except OSError:
+        return False
+
+
+def _job_on(path: Path) -> int | None:
+    # in its title, or of one that is so badly changed that it has none, in its name
+    found = _TITLE.search(path.read_bytes()) or _NAME.search(path.name.encode())
+    return int(found[1]) if found else None
+
+
+def _provisional(path: Path, reader: Reader, job: int, verdict: str) -> SealUnknown:
+    by_now = "by now they are: " if job in reader.seals.of(job, job) else ""
+    return SealUnknown(
+        path,
+        f"is as it was made, and says what is kept of job {job}: {verdict}. But it was made before the readings were "
+        f"sealed, so that it can't be verified; {by_now}make it anew",
+    )
 
 
 def told(path: Path, facts: Facts) -> str:
@@ -98,11 +148,15 @@ def _other(facts: Facts, view: JobView) -> list[str]:
 def _unsealed(facts: Facts, reader: Reader) -> list[str]:
     if facts.sealed is None:
         return []
-    sealed = reader.seals.by_digest(facts.sealed.sha256)
-    if sealed is None or sealed.job != facts.job:
-        return [f"its SHA-256 {facts.sealed.sha256} is of nothing that was sealed of job {facts.job}"]
-    if reader.seals.of(facts.job, facts.job)[facts.job].sha256 != facts.sealed.sha256:
-        return [f"job {facts.job} was sealed anew since it was made: make it anew"]
-    if reader.seals.good(facts.job) is None:
-        return [f"the sealed file {reader.seals.path(facts.job)} is missing, or was changed since it was sealed"]
+    return _seal_differs(facts.job, facts.sealed.sha256, reader)
+
+
+def _seal_differs(job: int, sha256: str, reader: Reader) -> list[str]:
+    sealed = reader.seals.by_digest(sha256)
+    if sealed is None or sealed.job != job:
+        return [f"its SHA-256 {sha256} is of nothing that was sealed of job {job}"]
+    if reader.seals.of(job, job)[job].sha256 != sha256:
+        return [f"job {job} was sealed anew since it was made: make it anew"]
+    if reader.seals.good(job) is None:
+        return [f"the sealed file {reader.seals.path(job)} is missing, or was changed since it was sealed"]
     return []

@@ -1,5 +1,6 @@
 """A job's certificate from what is kept: for the API and the command line."""
 
+import hashlib
 import threading
 import time
 from collections.abc import Sequence
@@ -9,7 +10,7 @@ from daemon.booking.kept import Bookings
 from daemon.calibration.certified import of_job
 from daemon.calibration.kept import Calibrations
 from daemon.certificate import chart as strip
-from daemon.certificate import page, paper
+from daemon.certificate import ledger, page, paper
 from daemon.certificate.facts import Calibration, Facts, Workshop
 from daemon.certificate.gather import gather
 from daemon.certificate.mark import Mark, read_mark
@@ -32,6 +33,7 @@ class Certificates:
     """
 
     def __init__(self, folder: Path, workshop: WorkshopTable) -> None:
+        self._folder = folder
         self._reader = Reader(folder)
         self._bookings = Bookings(folder / CATALOG)
         self._calibrations = Calibrations(folder / CATALOG)
@@ -42,7 +44,12 @@ class Certificates:
         """The certificate on paper."""
         self._await_seal(job)
         with self._one:
-            return paper.pdf(*self._of(job, calibrations))
+            facts, drawn, mark = self._of(job, calibrations)
+            made = paper.pdf(facts, drawn, mark)
+        sha256 = hashlib.sha256(made).hexdigest()
+        sealed = facts.sealed.sha256 if facts.sealed else None
+        ledger.keep(self._folder, ledger.Made(sha256, job, facts.made_ns, facts.verdict, sealed))
+        return made
 
     def html(self, job: int, calibrations: Sequence[Calibration] = ()) -> bytes:
         """The certificate as a page."""

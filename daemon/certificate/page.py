@@ -122,12 +122,15 @@ def _list(lines: Sequence[str]) -> str:
     return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>" if lines else ""
 
 
+def _cells(names: Row, row: Row) -> str:
+    return "".join(f'<td data-of="{escape(name)}">{escape(cell)}</td>' for name, cell in zip(names, row, strict=True))
+
+
 def _table(rows: Sequence[Row], kind: str = "") -> str:
     if not rows:
         return ""
     head = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in rows[0])
     # on a phone a row is a card, and each cell says itself what it is
-    cells = [[f'<td data-of="{escape(of)}">{escape(cell)}</td>' for of, cell in zip(rows[0], row)] for row in rows[1:]]
-    body = "".join(f"<tr>{''.join(row)}</tr>" for row in cells)
+    body = "".join(f"<tr>{_cells(rows[0], row)}</tr>" for row in rows[1:])
     named = f' class="{kind}"' if kind else ""
     return f"<table{named}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"

@@ -65,7 +65,7 @@ def export(
 
 
 def verify(
-    file: Annotated[Path, typer.Argument(help="A sealed file or a copy of it, or a certificate's page.")],
+    file: Annotated[Path, typer.Argument(help="A sealed file or a copy of it, or a certificate, .pdf or .html.")],
     rack: RackOption = RACK,
     data: Annotated[
         Path | None,
@@ -74,15 +74,19 @@ def verify(
 ) -> None:
     """Check that a sealed job is, to the last bit, what was sealed when the job ended; the daemon may run or not.
 
-    A certificate's page (.html) is checked against itself, the catalog and the sealed file.
+    A certificate is checked too: a page (.html) against itself, the catalog and the sealed file; a PDF against those
+    that were made here, and the sealed file.
 
     Exit status: 0 it is, 1 something in it was changed, 2 nothing can be said of it.
     """
-    from daemon.certificate.check import check, is_page, told  # noqa: PLC0415
+    from daemon.certificate.check import check, check_paper, is_page, is_paper, told  # noqa: PLC0415
     from daemon.verify import verify as run_verify  # noqa: PLC0415
 
     folder = data if data is not None else RackFile.from_file(rack).rack.data
     try:
+        if is_paper(file):
+            typer.echo(check_paper(folder, file))
+            return
         if is_page(file):
             typer.echo(told(file, check(folder, file)))
             return
