@@ -5,7 +5,7 @@ It does no I/O and has no clock of its own: it is told the time with every frame
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from alerts.figures import lasting
@@ -19,7 +19,7 @@ from daemon.calibration.force import InForce
 from daemon.errors import Refused
 from daemon.plan import Plan
 from daemon.said import stood_still, tag
-from daemon.soak import Begun, Course, Ended, PowerChange, Strip
+from daemon.soak import Begun, Course, Ended, PowerChange, Strip, Waited
 from daemon.supplycut import Relay, SupplyCut
 from sensors.types import KEY, NAN, Drive, Frame
 
@@ -42,6 +42,9 @@ class Notes(Protocol):
 
     def say(self, job: int, at_s: float, finding: Finding) -> None:
         """A rule has spoken, ``at_s`` after the start of the bay's last job; job 0 when there was none."""
+
+    def wait(self, waited: Waited) -> None:
+        """A plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """A soak is over."""
@@ -108,9 +111,13 @@ class Bay:
         booking: int | None = None,
         text: str = "",
         asks: bool = True,
+        waited: Mapping[int, float] | None = None,
         blind: bool = False,
     ) -> None:
-        """Begin a soak; Refused while one runs, or when nothing is heard from the bay (unless ``blind``)."""
+        """Begin a soak; Refused while one runs, or when nothing is heard from the bay (unless ``blind``).
+
+        ``waited``: as its Course has it, of a soak that is gone through again.
+        """
         if self.soaking:
             raise Refused(f"{self.name} is soaking already: unkey it first, which ends its soak")
         if self.supply.opened:
@@ -121,7 +128,7 @@ class Bay:
         self.job, self.number, self.unit = job, number or f"{job:04d}", unit
         self.started_s = clock_s
         self.ended = None
-        self.course = Course(plan, clock_s, asks=asks)
+        self.course = Course(plan, clock_s, asks=asks, waited=waited)
         self.strip = Strip(plan.total_s)
         self.power = PowerChange()
         # made anew: a rule's memory belongs to one soak of one unit
@@ -130,6 +137,8 @@ class Bay:
         self.now = Situation(soaking=True, sample_s=self.sample_s, asked_since_s=clock_s, phase_since_s=clock_s)
         ids = self.calibrated.ids(self.name)
         self._notes.begin(Begun(job, self.number, unit, self.name, plan, text, time_ns, clock_s, booking, ids))
+        if self.course.waiting:  # its first phase asks
+            self._notes.wait(Waited(job, *self.course.waits[-1]))
         self._follow(clock_s)
 
     def take(self, frame: Frame) -> None:
@@ -171,6 +180,7 @@ class Bay:
         if not (self.soaking and self.course and self.course.waiting):
             raise Refused(f"{self.name} is not waiting for anything to be done")
         self.course.go_on(clock_s)
+        self._notes.wait(Waited(self.job, *self.course.waits[-1]))
         self._follow(clock_s)
 
     def stood_still(self, stood_s: float, clock_s: float, time_ns: int) -> None:
@@ -203,7 +213,10 @@ class Bay:
         if not (now.soaking and course):
             self._insist(clock_s)
             return
+        was = course.waiting
         course.follow(clock_s)
+        if course.waiting and not was:
+            self._notes.wait(Waited(self.job, *course.waits[-1]))
         moment = course.moment
         now.phase_since_s = course.phase_since_s
         now.on_limit_s = moment.on_limit_s

@@ -6,8 +6,8 @@ import structlog
 
 from alerts.types import Event, Finding
 from daemon.alertbook import AlertBook
-from daemon.soak import Begun, Ended
-from daemon.store.items import FindingKept, Item, JobEnded, JobStarted
+from daemon.soak import Begun, Ended, Waited
+from daemon.store.items import FindingKept, Item, JobEnded, JobStarted, JobWaits
 
 log = structlog.get_logger()
 
@@ -65,6 +65,10 @@ class StoreNotes:
         if self._aloud:
             tell = log.info if finding.event is Event.RETURNED else log.warning
             tell(finding.text, bay=finding.bay, rule=finding.rule, told=str(finding.event))
+
+    def wait(self, waited: Waited) -> None:
+        """A plan stands still until a person has done what it asks, or goes on."""
+        self._store.put(JobWaits(waited.job, waited.phase, waited.at_s, waited.until_s))
 
     def end(self, ended: Ended) -> None:
         """A soak is over."""

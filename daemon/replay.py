@@ -6,7 +6,7 @@ unkeyed; what a radio that was not unkeyed did after that says nothing of one th
 
 import json
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import chain, islice, pairwise
 from pathlib import Path
 from statistics import median
@@ -16,7 +16,7 @@ from alerts.types import Finding
 from daemon.bay import Bay
 from daemon.calibration.force import InForce
 from daemon.plan import Plan
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from sensors.errors import RecordingBroken
 from sensors.recording import read
 from sensors.types import Frame
@@ -63,6 +63,9 @@ class Printer:
             }
         )
 
+    def wait(self, waited: Waited) -> None:
+        """A replay passes over what a plan asks."""
+
     def end(self, ended: Ended) -> None:
         """Write a bay's verdict: its last line."""
         self.over.add(ended.bay)
@@ -74,10 +77,18 @@ class Printer:
         self._write(json.dumps(row, ensure_ascii=False) + "\n")
 
 
-def replay(recording: Path, plan: Plan, write: Callable[[str], object], *, calibrated: InForce | None = None) -> int:
+def replay(
+    recording: Path,
+    plan: Plan,
+    write: Callable[[str], object],
+    *,
+    calibrated: InForce | None = None,
+    waited: Mapping[int, float] | None = None,
+) -> int:
     """Replay a recording against a plan; returns the contract's exit status.
 
-    ``calibrated`` has the calibrations by which its readings were corrected, for the figures' uncertainties.
+    ``calibrated`` has the calibrations by which its readings were corrected, for the figures' uncertainties;
+    ``waited`` says until when the plan stood still at which phase, where that is known.
 
     Raises RecordingBroken when the recording can't be read to its end; all bays have had their verdict by then,
     for what was read.
@@ -91,7 +102,7 @@ def replay(recording: Path, plan: Plan, write: Callable[[str], object], *, calib
             last_ns = max(last_ns, frame.time_ns)
             if frame.bay not in bays:
                 bay = Bay(frame.bay, printer, printer, sample_s=sample_s, calibrated=calibrated)
-                bay.start(plan, frame.clock_s, frame.time_ns, asks=False, blind=True)
+                bay.start(plan, frame.clock_s, frame.time_ns, asks=False, waited=waited, blind=True)
                 bays[frame.bay] = bay
             _one(frame, bays[frame.bay], printer)
     except RecordingBroken as err:

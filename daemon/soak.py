@@ -1,6 +1,7 @@
 """One soak on one bay: where it is in its plan, and what the strip-chart of it shows."""
 
 import math
+from collections.abc import Mapping
 
 import msgspec
 
@@ -41,17 +42,29 @@ class Ended(msgspec.Struct, frozen=True):
     figures: dict[str, float]
 
 
+class Waited(msgspec.Struct, frozen=True):
+    """A plan stands still from ``at_s`` after the soak's start until ``until_s``; None as long as it does."""
+
+    job: int
+    phase: int
+    at_s: float
+    until_s: float | None
+
+
 class Course:
     """Where a soak is in its plan, with the time out that a person takes to do what a phase asks.
 
-    All times are seconds on the rules' clock; ``elapsed_s`` is the plan's own time.
+    All times are seconds on the rules' clock; ``elapsed_s`` is the plan's own time. ``waited`` are the waits of a soak
+    that is over and is gone through again: by phase, when each ended, seconds since the start.
     """
 
-    def __init__(self, plan: Plan, clock_s: float, *, asks: bool) -> None:
+    def __init__(self, plan: Plan, clock_s: float, *, asks: bool, waited: Mapping[int, float] | None = None) -> None:
         self.plan = plan
         self._start_s = clock_s
         self._asks = asks
+        self._waited = waited or {}
         self._held_s = 0.0
+        self.waits: list[tuple[int, float, float | None]] = []  # phase, from, until: seconds since the start
         self._hold_from_s = NAN
         self._asked_phase = -1
         self.phase_since_s = clock_s
@@ -70,19 +83,34 @@ class Course:
         """Whether the soak rests until a person says that it may go on."""
         return not math.isnan(self._hold_from_s)
 
+    @property
+    def over(self) -> list[tuple[float, float]]:
+        """The waits that are over: where the plan stood, and for how long."""
+        found, before_s = [], 0.0
+        for _, at_s, until_s in self.waits:
+            if until_s is not None:
+                found.append((round(at_s - before_s, 3), round(until_s - at_s, 3)))
+                before_s += until_s - at_s
+        return found
+
     def follow(self, clock_s: float) -> None:
         """Move on to ``clock_s``."""
         if self.waiting:
-            return
+            until_s = self._start_s + self._waited.get(self._phase, math.inf)
+            if clock_s < until_s:
+                return
+            self.go_on(until_s)
         self.elapsed_s = clock_s - self._start_s - self._held_s
         self.moment = self.plan.at(self.elapsed_s)
         if self.moment.phase != self._phase:
             self._phase = self.moment.phase
             self.phase_since_s = clock_s
-            if self._asks and self.plan.phase[self._phase].ask and self._asked_phase < self._phase:
+            asks = self._asks or self._phase in self._waited
+            if asks and self.plan.phase[self._phase].ask and self._asked_phase < self._phase:
                 self._asked_phase = self._phase
                 self._hold_from_s = clock_s
                 self.elapsed_s = self.moment.phase_start_s
+                self.waits.append((self._phase, self.elapsed_s + self._held_s, None))
 
     def go_on(self, clock_s: float) -> None:
         """A person says that it is done: the plan's time runs again."""
@@ -90,6 +118,8 @@ class Course:
         late_s = self._hold_from_s - self._start_s - self._held_s - self.elapsed_s
         self._held_s += clock_s - self._hold_from_s + late_s
         self._hold_from_s = NAN
+        phase, at_s, _ = self.waits[-1]
+        self.waits[-1] = (phase, at_s, clock_s - self._start_s)
         self.phase_since_s = clock_s
         self.follow(clock_s)
 

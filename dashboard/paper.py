@@ -7,6 +7,7 @@ its own dash, so that colour is never the only difference. Text and grid colours
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from daemon.api.aligned import WAITED
 from daemon.api.models import Curve, PhaseView, PlanView
 from dashboard.words import shown, unit_sign
 
@@ -14,7 +15,7 @@ VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY = "#d55e00", "#0f7ac0", "#00946c", 
 #: the ink of limits and tags: a grey with 3:1 against both papers
 INK = "#8a8274"
 
-HATCHES = {"off": "", "idle": ".", "carrier": "/", "two-tone": "x", "modulated": "|"}
+HATCHES = {"off": "", "idle": ".", "carrier": "/", "two-tone": "x", "modulated": "|", WAITED: "-"}
 FONT = 'system-ui, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", sans-serif'
 
 

@@ -7,7 +7,7 @@ from urllib.parse import parse_qs
 
 from dash import Dash, Input, Output, State, ctx, html, no_update
 
-from daemon.api.aligned import key_on_s
+from daemon.api.aligned import PlanTime, in_plan_time, key_on_s
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import BandView
@@ -92,11 +92,13 @@ def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None)
 
 def _soak(client: Client, number: int, span: Sequence[float] | None) -> Soak:
     job = client.job(number)
-    curves = client.curves(number, None, None, POINTS)
+    curves = in_plan_time(client.curves(number, None, None, POINTS), job)
     zero_s = key_on_s(job, curves)
     if span:
         low, high = max(0.0, span[0] + zero_s), span[1] + zero_s
         # where a soak was over before this part, or had not begun, it has no line
         if high > low:
-            curves = client.curves(number, low, high, POINTS)
+            stood = PlanTime.of(job)
+            between_s = stood.since_start_s(low), stood.since_start_s(high)
+            curves = in_plan_time(client.curves(number, *between_s, POINTS), job)
     return Soak(job, curves, zero_s)

@@ -13,7 +13,7 @@ from typing import Annotated, Protocol
 import numpy as np
 from fastapi import FastAPI, HTTPException, Query
 
-from daemon.api.aligned import key_on_s
+from daemon.api.aligned import in_plan_time, key_on_s
 from daemon.api.models import BandView, Curve, CurvesView, JobView, PlanView
 
 #: of more units than this the newest are taken: their radios and their room are the most like today's
@@ -64,7 +64,7 @@ class Bands:
                 return self._minutes[job.job]
         lasted_s = (job.ended_ns or job.started_ns) / 1e9 - job.started_ns / 1e9
         points = min(20_000, max(600, round(lasted_s / 60 * POINTS_A_MINUTE)))
-        curves = self._kept().curves(job.job, None, None, points)
+        curves = in_plan_time(self._kept().curves(job.job, None, None, points), job)
         zero_s = key_on_s(job, curves)
         made = {c.channel: (c.unit, by_minute(c, zero_s)) for c in curves.curves}
         with self._lock:

@@ -8,6 +8,8 @@ from enum import StrEnum
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from daemon.api.load_models import Typical
+
 
 class Model(BaseModel):
     """A name that the API does not know is an error that names it, not a silent miss."""
@@ -76,6 +78,14 @@ class PlanJudged(Model):
     plan: PlanView | None
     key_down_s: float = 0.0
     problems: list[PlanProblem] = Field(default_factory=list)
+
+
+class WaitView(Model):
+    """A stretch in which a plan stood still until a person had done what its phase asks; seconds since the start."""
+
+    phase: int
+    at_s: float
+    until_s: float | None  # None while it waits, and where the soak ended so
 
 
 class Tag(Model):
@@ -169,6 +179,7 @@ class BayView(Model):
     forecast: list[tuple[float, float, float, float]] = Field(default_factory=list)
     derived: dict[str, float] = Field(default_factory=dict)  # what the estimators know; the unit ends the name
     tags: list[Tag] = Field(default_factory=list)
+    waits: list[tuple[float, float]] = Field(default_factory=list)  # (elapsed_s, lasted_s) of each that is over
     readings: list[Reading] = Field(default_factory=list)
     rules: list[RuleStanding] = Field(default_factory=list)
     link: BayLink | None = None
@@ -202,6 +213,7 @@ class JobView(Model):
     sealed_sha256: str | None = None  # of the sealed file of a finished job
     booking: int | None = None  # under which its unit is booked in
     calibrations: list[int] = Field(default_factory=list)  # that were in force at its start
+    waits: list[WaitView] = Field(default_factory=list)  # by which its time parts from its plan's
 
 
 class Curve(Model):
@@ -243,6 +255,7 @@ class SoakOrder(Model):
     number: str = ""
     unit: str = ""
     booking: int | None = None  # number and unit are then those of the booking
+    typical: Typical = Field(default_factory=Typical)  # by which it is judged what the plan asks of the load
 
 
 class Said(Model):

@@ -69,6 +69,7 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
         derived=derived(known) if whole else {},
         strip=list(strip.points) if strip and whole else [],
         tags=list(strip.tags) if strip else [],
+        waits=course.over if course else [],
         readings=readings(bay) if whole else [],
         rules=standings(bay) if whole else [],
         link=link_view(bay.name, link) if whole else None,

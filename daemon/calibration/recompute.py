@@ -1,7 +1,7 @@
 """A job computed anew by the calibrations in force now: other readings, another verdict, nothing kept is changed."""
 
 from collections.abc import Callable, Iterable, Mapping
-from math import isnan
+from math import inf, isnan
 from pathlib import Path
 
 import msgspec
@@ -59,8 +59,10 @@ def recompute(
     if not n:
         out.unlink(missing_ok=True)
         raise Refused(f"job {job} has no readings")
+    # a wait in which the soak ended lasts for ever
+    waited = {w.phase: inf if w.until_s is None else w.until_s for w in view.waits}
     tell(f"{out}: {n} readings of job {job}, computed anew; what is kept of it is as it was: {view.verdict}")
-    return replay(out, plan, lambda line: tell(line.rstrip("\n")), calibrated=InForce(now.values()))
+    return replay(out, plan, lambda line: tell(line.rstrip("\n")), calibrated=InForce(now.values()), waited=waited)
 
 
 def anew(

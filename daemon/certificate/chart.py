@@ -16,6 +16,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from daemon.api.aligned import WAITED
 from daemon.api.models import Curve, CurvesView, PlanView
 from sensors.types import Drive
 
@@ -74,12 +75,13 @@ PANELS = (
     ),
     _Panel("supply", "V", (_Trace("supply", "#009E73", _SOLID),), 0.7),
 )
-_HATCHES = {
+_HATCHES: dict[str, str] = {
     Drive.OFF: "",
     Drive.IDLE: "....",
     Drive.CARRIER: "/////",
     Drive.TWO_TONE: "xxxx",
     Drive.MODULATED: "\\\\\\",
+    WAITED: "---",
 }
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
@@ -187,13 +189,13 @@ def _name(ax: Axes, names: Sequence[Line2D | Patch], *, small: bool = False) -> 
 def _plan(ax: Axes, plan: PlanView, per: float) -> None:
     shown: dict[str, Patch] = {}
     for phase in plan.phases:
-        drive = Drive(phase.drive)
-        style: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "hatch": _HATCHES[drive], "linewidth": 0.5}
+        hatch = _HATCHES[phase.drive]
+        style: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "hatch": hatch, "linewidth": 0.5}
         # as high as the part of the time that is keyed: cycles would be too fine to see in a day's soak
         keyed = 1.0 if phase.on_s is None or phase.off_s is None else phase.on_s / (phase.on_s + phase.off_s)
         span = (phase.start_s / per, (phase.end_s - phase.start_s) / per)
         ax.broken_barh([span], (0, keyed), **style)
-        shown.setdefault(drive, Patch(label=str(drive), **style))
+        shown.setdefault(phase.drive, Patch(label=phase.drive, **style))
     ax.set_ylim(0, 1)
     ax.set_yticks([])
     ax.grid(visible=False)

@@ -7,8 +7,9 @@ from datetime import date
 
 from pydantic import ConfigDict, Field
 
+from daemon.api.aligned import as_run
 from daemon.api.booking_models import Sheet
-from daemon.api.models import Model, PlanView
+from daemon.api.models import Model, PlanView, WaitView
 from daemon.version import VERSION
 
 #: the program's word for the form of the facts, in a page that is checked later
@@ -117,6 +118,7 @@ class Facts(Model):
     bay: str
     unit: Unit
     plan: PlanView
+    waits: list[WaitView] = Field(default_factory=list)  # in which it stood still
     started_ns: int
     ended_ns: int
     verdict: str
@@ -128,3 +130,8 @@ class Facts(Model):
     happened: list[Happened] = Field(default_factory=list)
     actions: list[Action] = Field(default_factory=list)
     sealed: Sealed | None = None
+
+    @property
+    def run(self) -> PlanView:
+        """The plan by seconds since the start, with the stretches in which it stood still."""
+        return as_run(self.plan, self.waits, (self.ended_ns - self.started_ns) / 1e9)

@@ -61,6 +61,7 @@ def gather(
         bay=view.bay,
         unit=_unit(view, bookings),
         plan=view.plan,
+        waits=view.waits,
         started_ns=view.started_ns,
         ended_ns=view.ended_ns,
         verdict=verdict,

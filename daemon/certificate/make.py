@@ -71,5 +71,5 @@ class Certificates:
         facts = gather(self._reader, self._bookings, job, workshop, calibrations=known)
         curves = self._reader.curves(job, points=strip.POINTS)
         marks = [strip.Mark(i, one.at_s, one.unkeyed) for i, one in enumerate(facts.happened, 1)]
-        drawn = strip.draw(curves, facts.plan, facts.limits.get("heatsink_c"), marks)
+        drawn = strip.draw(curves, facts.run, facts.limits.get("heatsink_c"), marks)
         return facts, drawn, None if self._workshop.mark is None else read_mark(self._workshop.mark)

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from alerts.guard import DECISION_RULE
 from alerts.limits import Limits
+from daemon.api.aligned import WAITED
 from daemon.api.booking_models import DeviceData, Power
 from daemon.api.models import PlanView
 from daemon.certificate.facts import Facts, Figure, Sealed
@@ -174,6 +175,7 @@ def _plan(facts: Facts) -> list[Row]:
         ["Course", course(facts.plan)],
         ["Began", instant(facts.started_ns, facts)],
         ["Ended", f"{instant(facts.ended_ns, facts)}, after {duration((facts.ended_ns - facts.started_ns) / 1e9)}"],
+        ["Stood still", _stood(facts)],
         ["Keyed", f"{key} of {duration(gave.asked_s)} asked, {counted}"],
         ["Energy", ", ".join(energy)],
         ["Heat", _heat(facts)],
@@ -189,6 +191,12 @@ def _heat(facts: Facts) -> str:
         f"the heatsink’s time at temperature stands for {duration(heat_s)} at {limits['service_c']:g} °C "
         f"(Arrhenius, activation energy {limits['activation_ev']:g} eV, an assumption)"
     )
+
+
+def _stood(facts: Facts) -> str:
+    waits = [p for p in facts.run.phases if p.drive == WAITED]
+    whole = duration(sum(p.end_s - p.start_s for p in waits))
+    return f"{whole}, until a person had done what the plan asks" if waits else ""
 
 
 def _energy(joule: float) -> str:

@@ -11,12 +11,12 @@ import sqlalchemy as sa
 from alembic.util import CommandError
 
 from daemon import migrations
-from daemon.api.models import Tag
+from daemon.api.models import Tag, WaitView
 from daemon.errors import StoreUnfit
-from daemon.store.items import AlertChanged, AlertIdsTaken, FindingKept, JobEnded, JobSealed, JobStarted
-from daemon.store.tables import ALERT, ALERT_CHANGE, ALERT_IDS, FINDINGS, JOBS, SEALS
+from daemon.store.items import AlertChanged, AlertIdsTaken, FindingKept, JobEnded, JobSealed, JobStarted, JobWaits
+from daemon.store.tables import ALERT, ALERT_CHANGE, ALERT_IDS, FINDINGS, JOBS, SEALS, WAITS
 
-Entry = JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken | JobSealed
+Entry = JobStarted | JobEnded | JobWaits | FindingKept | AlertChanged | AlertIdsTaken | JobSealed
 
 
 def engine(path: Path, read_only: bool = False) -> sa.Engine:
@@ -63,32 +63,39 @@ class CatalogWriter:
             case JobStarted():
                 if not self._known(entry.job):
                     self._db.execute(JOBS.insert().values(_started(entry)))
-                return True
             case JobEnded():
                 change = JOBS.update().where(JOBS.c.job == entry.job)
                 return bool(self._db.execute(change.values(_ended(entry))).rowcount)
-            case FindingKept():
-                known = self._known(entry.job)
-                if known:
-                    self._db.execute(FINDINGS.insert().values(_finding(entry)))
-                return known
+            case FindingKept() | JobWaits() | JobSealed():
+                return self._of_job(entry)
             case AlertChanged():
                 self._alert(entry)
-                return True
             case AlertIdsTaken():
                 if not self._db.execute(ALERT_IDS.update().values(last=entry.last)).rowcount:
                     self._db.execute(ALERT_IDS.insert().values(last=entry.last))
-                return True
-            case JobSealed():
-                return self._sealed(entry)
+        return True
 
-    def _sealed(self, entry: JobSealed) -> bool:
+    def _of_job(self, entry: FindingKept | JobWaits | JobSealed) -> bool:
         known = self._known(entry.job)
         if known:
-            same = SEALS.update().where(SEALS.c.job == entry.job, SEALS.c.sha256 == entry.sha256)
-            if not self._db.execute(same.values(sealed_ns=entry.sealed_ns)).rowcount:
-                self._db.execute(SEALS.insert().values(msgspec.structs.asdict(entry)))
+            match entry:
+                case FindingKept():
+                    self._db.execute(FINDINGS.insert().values(_finding(entry)))
+                case JobWaits():
+                    self._waits(entry)
+                case JobSealed():
+                    self._sealed(entry)
         return known
+
+    def _waits(self, entry: JobWaits) -> None:
+        same = WAITS.update().where(WAITS.c.job == entry.job, WAITS.c.phase == entry.phase)
+        if not self._db.execute(same.values(until_s=entry.until_s)).rowcount:
+            self._db.execute(WAITS.insert().values(msgspec.structs.asdict(entry)))
+
+    def _sealed(self, entry: JobSealed) -> None:
+        same = SEALS.update().where(SEALS.c.job == entry.job, SEALS.c.sha256 == entry.sha256)
+        if not self._db.execute(same.values(sealed_ns=entry.sealed_ns)).rowcount:
+            self._db.execute(SEALS.insert().values(msgspec.structs.asdict(entry)))
 
     def _alert(self, entry: AlertChanged) -> None:
         row = _alert(entry)
@@ -135,6 +142,13 @@ class CatalogReader:
     def endless(self) -> Sequence[sa.RowMapping]:
         """Jobs that have begun and not ended."""
         return self.ask(sa.select(JOBS).where(JOBS.c.ended_ns.is_(None)))
+
+    def waits(self, least: int, most: int) -> dict[int, list[WaitView]]:
+        """When the plans of the jobs from ``least`` to ``most`` stood still, in the order of time."""
+        waits: dict[int, list[WaitView]] = {}
+        for row in self.ask(sa.select(WAITS).where(WAITS.c.job.between(least, most)).order_by(WAITS.c.at_s)):
+            waits.setdefault(row["job"], []).append(WaitView(**{name: row[name] for name in WaitView.model_fields}))
+        return waits
 
     def tags(self, least: int, most: int) -> dict[int, list[Tag]]:
         """The findings of the jobs from ``least`` to ``most``, in the order in which they were put."""

@@ -36,6 +36,16 @@ class JobEnded(msgspec.Struct, frozen=True):
     figures: dict[str, float]
 
 
+class JobWaits(msgspec.Struct, frozen=True):
+    """The plan of a job stands still from ``at_s`` on; put again with ``until_s`` when it goes on. Seconds since the
+    job's start, on the rules' clock."""
+
+    job: int
+    phase: int
+    at_s: float
+    until_s: float | None
+
+
 class FindingKept(msgspec.Struct, frozen=True):
     """A finding of a job; ``at_s`` is seconds since the job's start, on the rules' clock."""
 
@@ -102,4 +112,4 @@ class JobSealed(msgspec.Struct, frozen=True):
     sealed_ns: int
 
 
-Item = Frame | JobStarted | JobEnded | FindingKept | AlertChanged | AlertIdsTaken | JobSealed
+Item = Frame | JobStarted | JobEnded | JobWaits | FindingKept | AlertChanged | AlertIdsTaken | JobSealed

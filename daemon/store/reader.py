@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from daemon.api.models import CurvesView, JobView, PlanView, Tag
+from daemon.api.models import CurvesView, JobView, PlanView, Tag, WaitView
 from daemon.errors import BadFile, NoSuch, StoreUnfit
 from daemon.plan import Plan
 from daemon.store import curves as thinning
@@ -50,18 +50,21 @@ class Reader:
         if not rows:
             return []
         between = rows[-1]["job"], rows[0]["job"]
-        tags, seals = self._catalog.tags(*between), self.seals.of(*between)
-        return [_view(row, tags.get(row["job"], []), seals.get(row["job"])) for row in rows]
+        tags, waits, seals = self._catalog.tags(*between), self._catalog.waits(*between), self.seals.of(*between)
+        return [_view(row, tags.get(n, []), waits.get(n, []), seals.get(n)) for row in rows for n in (row["job"],)]
 
     def job(self, job: int) -> JobView:
         """One job; raises NoSuch."""
-        return _view(self._row(job), self._tags(job), self.seals.of(job, job).get(job))
+        waits = self._catalog.waits(job, job).get(job, [])
+        return _view(self._row(job), self._tags(job), waits, self.seals.of(job, job).get(job))
 
     def facts(self, job: int) -> dict[str, Any]:
         """What is known of a job but its readings, as JSON has it; raises NoSuch."""
         row = self._row(job)
         tags = [tag.model_dump() for tag in self._tags(job)]
-        return {name: row[name] for name in FACTS} | {"zero_ns": self.zero_ns(job), "findings": tags}
+        waits = [wait.model_dump() for wait in self._catalog.waits(job, job).get(job, [])]
+        facts = {name: row[name] for name in FACTS} | {"zero_ns": self.zero_ns(job), "findings": tags}
+        return facts | ({"waits": waits} if waits else {})
 
     def parquet(self, job: int) -> Iterator[tuple[bytes, int]]:
         """A job as a Parquet file, piece by piece, each with how many frames are in it so far; raises NoSuch."""
@@ -149,12 +152,12 @@ def _plan(name: str, text: str) -> PlanView:
         return PlanView(name=name, total_s=0.0, phases=[])
 
 
-def _view(row: RowMapping, tags: list[Tag], seal: Seal | None) -> JobView:
+def _view(row: RowMapping, tags: list[Tag], waits: list[WaitView], seal: Seal | None) -> JobView:
     same: dict[str, Any] = {name: row[name] for name in JobView.model_fields if name in row}
     plan = _plan(row["plan_name"], row["plan_text"])
     limits = {name: value for name, value in row["limits"].items() if value is not None}
     return JobView.model_validate(
         same
-        | {"plan": plan, "limits": limits, "tags": tags, "sealed_sha256": seal and seal.sha256}
+        | {"plan": plan, "limits": limits, "tags": tags, "waits": waits, "sealed_sha256": seal and seal.sha256}
         | {"calibrations": row["calibrations"] or []}
     )

@@ -21,6 +21,17 @@ JOBS = sa.Table(
     sa.Column("booking", sa.Integer, index=True),
     sa.Column("calibrations", sa.JSON),
 )
+#: when a job's plan stood still for a person; ``until_s`` is null while it does, and where the soak ended so
+WAITS = sa.Table(
+    "waits",
+    TABLES,
+    sa.Column("wait", sa.Integer, primary_key=True),
+    sa.Column("job", sa.Integer, sa.ForeignKey("jobs.job", name="fk_waits_job"), nullable=False),
+    sa.Column("phase", sa.Integer, nullable=False),
+    sa.Column("at_s", sa.Double, nullable=False),
+    sa.Column("until_s", sa.Double),
+    sa.UniqueConstraint("job", "phase", name="uq_waits"),
+)
 FINDINGS = sa.Table(
     "findings",
     TABLES,

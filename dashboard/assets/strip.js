@@ -21,7 +21,7 @@ export function drawStrip(picture, bay, width, height) {
   }
   const limit = degrees(bay.figures.heatsink_limit_c);
   const scale = scaleOf(bay, limit, width, height);
-  parts.push(...ahead(bay, scale), ...grid(plan, limit, scale), ...band(plan, scale));
+  parts.push(...ahead(bay, scale), ...grid(plan, limit, scale), ...band(plan, scale), ...waits(bay, scale));
   parts.push(...cone(forecastOf(bay, degrees), `cone-${bay.bay}`, scale));
   parts.push(...limitLine(limit, scale), ...trace(bay, scale), ...tags(bay.tags, scale));
   picture.replaceChildren(...parts);
@@ -89,6 +89,13 @@ function band(plan, scale) {
     }
   }
   return parts;
+}
+
+// where the plan stood still for a person: its time and the clock's part there
+function waits(bay, scale) {
+  return (bay.waits ?? []).map(([s, lasted]) =>
+    svg("g", { class: "stood" }, svg("title", {}, `stood still for ${long(lasted)} until a person had done what was asked`), svg("path", { d: `M${scale.x(s).toFixed(1)} ${HEAD}V${scale.floor}` }), svg("path", { d: `M${(scale.x(s) - 5).toFixed(1)} ${scale.floor}h10l-10 ${BAND}h10z`, class: "stood-glass" })),
+  );
 }
 
 function limitLine(limit, scale) {
@@ -171,7 +178,7 @@ export function setStrip(strip, bay) {
   if (!width || !height) return;
   // drawn anew only when something moved by a pixel
   const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width) : 0;
-  const key = [width, height, bay.job, bay.status, px, Math.round(bay.strip.at(-1)?.[1] ?? 0), bay.tags.length, bay.figures.heatsink_limit_c, forecastEnd(bay)].join("|");
+  const key = [width, height, bay.job, bay.status, px, Math.round(bay.strip.at(-1)?.[1] ?? 0), bay.tags.length, bay.waits?.length, bay.figures.heatsink_limit_c, forecastEnd(bay)].join("|");
   if (key === strip.drawn) return;
   strip.drawn = key;
   strip.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);

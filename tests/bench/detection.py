@@ -15,7 +15,7 @@ from statistics import median, quantiles
 
 from alerts.types import Event, Finding, Priority
 from daemon.bay import Bay
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from tests.bench.faults import FAULTS
 from tests.bench.loop import SAYS, FixedLoop
 from tests.bench.population import Trial
@@ -59,6 +59,9 @@ class Ear:
     def say(self, job: int, at_s: float, finding: Finding) -> None:
         """Keep it."""
         self.heard.append((at_s, finding))
+
+    def wait(self, waited: Waited) -> None:
+        """The plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """The soak is over: the rules are asked no more."""

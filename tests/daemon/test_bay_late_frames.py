@@ -4,7 +4,7 @@ from alerts.types import Finding
 from daemon.api.models import BayStatus
 from daemon.bay import Bay
 from daemon.plan import Plan
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from sensors.types import CHANNELS, NAN, Frame, Quality
 
 PLAN = Plan.from_toml('[[phase]]\ndrive = "carrier"\nminutes = 2\non_s = 10\noff_s = 10\n')
@@ -30,6 +30,9 @@ class Hand:
 
     def say(self, job: int, at_s: float, finding: Finding) -> None:
         """Said."""
+
+    def wait(self, waited: Waited) -> None:
+        """The plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """Ended."""

@@ -22,7 +22,7 @@ from daemon.calibration.kept import Calibrations
 from daemon.calibration.known import Calibration, expanded_of, today
 from daemon.errors import NoSuch, Refused
 from daemon.plan import Plan
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from daemon.store import Store
 from daemon.store.catalog import engine
 from daemon.store.items import JobStarted
@@ -235,6 +235,9 @@ class Heard:
 
     def say(self, job: int, at_s: float, finding: object) -> None:
         """What is found is in the reasons."""
+
+    def wait(self, waited: Waited) -> None:
+        """The plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """A soak is over."""

@@ -10,7 +10,7 @@ from daemon.api.models import BayStatus
 from daemon.bay import Bay
 from daemon.errors import Refused
 from daemon.plan import Plan
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from sensors.intake import Intake
 from sensors.lease import key_pack
 from sensors.twin.instant import InstantBay
@@ -69,6 +69,9 @@ class World:
     def say(self, job: int, at_s: float, finding: Finding) -> None:
         """Note a finding."""
         self.said.append(finding)
+
+    def wait(self, waited: Waited) -> None:
+        """The plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """Note an end."""

@@ -5,7 +5,7 @@ from daemon.api.cone import cone
 from daemon.api.views import derived, figures
 from daemon.bay import Bay
 from daemon.plan import Plan
-from daemon.soak import Begun, Ended
+from daemon.soak import Begun, Ended, Waited
 from sensors.intake import Intake
 from sensors.lease import key_pack
 from sensors.twin.instant import InstantBay
@@ -38,6 +38,9 @@ class TwinHand:
 
     def say(self, job: int, at_s: float, finding: Finding) -> None:
         """No news."""
+
+    def wait(self, waited: Waited) -> None:
+        """The plan stands still, or goes on."""
 
     def end(self, ended: Ended) -> None:
         """No news."""
