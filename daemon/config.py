@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
 
+from daemon.api.load_models import LoadRating
 from daemon.certificate.mark import read_mark
 from daemon.errors import BadFile, Problem
 from daemon.files import parse, read_text
@@ -69,6 +70,30 @@ class MqttTable(Table):
     password_file: Path | None = None  # never the password itself: rack.toml gets copied and shown around
 
 
+class LoadTable(Table):
+    """What a bay's dummy load takes, read off the load: a plan that asks for more is not started there."""
+
+    continuous_w: float = Field(gt=0, le=100_000, allow_inf_nan=False)
+    short_w: float | None = Field(default=None, gt=0, le=100_000, allow_inf_nan=False)  # for a while ...
+    short_min: float | None = Field(default=None, gt=0, le=1440, allow_inf_nan=False)  # ... of so many minutes
+    soak_kj: float | None = Field(default=None, gt=0, le=1e9, allow_inf_nan=False)  # what it takes in one soak
+
+    @model_validator(mode="after")
+    def _both_or_neither(self) -> Self:
+        if (self.short_w is None) != (self.short_min is None):
+            raise ValueError("short_w and short_min go together: give both, or leave both out")
+        return self
+
+    def rating(self) -> LoadRating:
+        """The same as the API says it."""
+        return LoadRating(
+            load_w=self.continuous_w,
+            load_short_w=self.short_w,
+            load_short_min=self.short_min,
+            load_j=None if self.soak_kj is None else self.soak_kj * 1e3,
+        )
+
+
 class BayTable(Table):
     """One radio on one dummy load."""
 
@@ -78,6 +103,7 @@ class BayTable(Table):
     rate_hz: float = Field(default=2.0, gt=0, le=100, allow_inf_nan=False)
     lease_s: float = Field(default=3.0, ge=0.5, le=30, allow_inf_nan=False)
     tone: bool = False  # the node can gate a tone generator
+    load: LoadTable | None = None
     channel: dict[str, Conversion] = Field(default_factory=dict)
 
     @field_validator("channel")

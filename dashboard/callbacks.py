@@ -7,6 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, no_update
 from dash.development.base_component import Component
 
+from daemon.api.aligned import as_run, lasted_s
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import JobView
@@ -48,6 +49,7 @@ def add_callbacks(app: Dash, client: Client) -> None:
     @app.callback(
         Output("curves", "figure"),
         Output("beside", "children"),
+        Output("beneath", "children"),
         Output("curves-said", "children"),
         Output("job-tick", "disabled"),
         Output("whole-s", "data"),
@@ -62,11 +64,19 @@ def add_callbacks(app: Dash, client: Client) -> None:
                 asyncio.to_thread(client.job, number), asyncio.to_thread(client.curves, number, low, high, POINTS)
             )
         except ApiError as err:
-            return no_update, no_update, f"The curves could not be fetched: {err.why}", no_update, no_update
+            return no_update, no_update, no_update, f"The curves could not be fetched: {err.why}", no_update, no_update
         said = "" if curves.frames else "No readings lie in this part of the soak."
-        return charts.figure(view, curves), job.aside(view), said, view.ended_ns is not None, whole_s(view)
+        return (
+            charts.figure(view, curves),
+            job.aside(view),
+            job.beneath(view),
+            said,
+            view.ended_ns is not None,
+            whole_s(view),
+        )
 
 
 def whole_s(job: JobView) -> float:
-    """How long the time axis of a soak is: its plan's time, or its own where it waited for a person."""
-    return max(job.plan.total_s, ((job.ended_ns or 0) - job.started_ns) / 1e9)
+    """How long the time axis of a soak is: its plan's time and what it waited, or its own where that is longer."""
+    lasted = lasted_s(job)
+    return max(as_run(job.plan, job.waits, lasted).total_s, lasted if job.ended_ns else 0.0)

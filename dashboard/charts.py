@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from daemon.api.aligned import as_run, lasted_s
 from daemon.api.models import Curve, CurvesView, JobView, Tag
 from dashboard.paper import (
     COLOURS,
@@ -38,14 +39,16 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
     by_name = {c.channel: c for c in curves.curves}
     panels = [p for p in PANELS if any(name in by_name for name in p.channels)]
     floors = domains(panels)
-    traces: list[dict[str, Any]] = [plan_bar(job.plan, drive, curves.to_s - curves.from_s) for drive in HATCHES]
+    run = as_run(job.plan, job.waits, lasted_s(job))
+    traces: list[dict[str, Any]] = [plan_bar(run, drive, curves.to_s - curves.from_s) for drive in HATCHES]
     layout = _layout(job, curves)
     for at, (panel, domain) in enumerate(zip(panels, floors, strict=True), start=2):
         layout[f"yaxis{at}"] = {
             "domain": domain,
             "fixedrange": True,
             "zeroline": False,
-            "nticks": 5,
+            # no closer than they can be read apart
+            "nticks": 5 if panel.share > 0.2 else 3,
             "autorangeoptions": {"include": _always_shown(panel, by_name)},
         }
         present = [name for name in panel.channels if name in by_name]

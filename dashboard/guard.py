@@ -22,7 +22,7 @@ KNOWN = re.compile(
             *(place.path for place in PLACES),
             r"/live|/live/(alerts|rate|tells|links)|/tells/test",
             r"/alerts/[0-9]{1,18}/(acknowledge|shelve|unshelve|out-of-service|in-service|reset)",
-            r"/plan/(judge|save|start)|/job/[0-9]{1,12}/(export|certificate\.(pdf|html))",
+            r"/plan/(list|judge|save|start)|/job/[0-9]{1,12}/(export|certificate\.(pdf|html))",
             r"/sheet/(list|check|keep|erase|device)|/calibration/(list|check|keep)",
             r"/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
             r"/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico",
@@ -71,8 +71,12 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
+        known = KNOWN.fullmatch(scope["path"]) is not None
+
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
+                if not known:
+                    message["status"] = 404
                 out = MutableHeaders(scope=message)
                 out["content-security-policy"] = self._policy
                 out["x-content-type-options"] = "nosniff"
@@ -81,7 +85,11 @@ class Guard:
                     out["cache-control"] = "no-store"
             await send(message)
 
-        if not KNOWN.fullmatch(scope["path"]):
+        if not known and scope["method"] == "GET" and "text/html" in headers.get("accept", ""):
+            # a person who has lost his way keeps the red button: the page around it says that this leads nowhere
+            await self.app({**scope, "path": "/nowhere", "raw_path": b"/nowhere"}, receive, with_headers)
+            return
+        if not known:
             page = HTMLResponse(_MISSING.format(path=escape(scope["path"][:200])), 404)
             await page(scope, receive, with_headers)
             return

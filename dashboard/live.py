@@ -22,9 +22,9 @@ Clock = Callable[[], float]
 AGAIN_S = 0.5
 #: a tab is told at least so often that the dashboard lives, and how old the daemon's last word is
 BEAT_S = 0.5
-#: readings, rules and link of the bay whose page stands open
+#: of the bay whose page stands open
 DETAILS_S = 0.5
-DETAILS = {"readings", "rules", "link"}
+DETAILS = {"readings", "rules", "link", "derived"}
 
 
 class Watch:

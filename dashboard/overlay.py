@@ -52,7 +52,13 @@ def figure(soaks: Sequence[Soak], bands: Mapping[str, BandView], from_s: float, 
     for at, (panel, domain) in enumerate(zip(panels, domains(panels), strict=True), start=2):
         channel, axis = panel.channels[0], f"y{at}"
         include = {"include": CHARTS[channel][2]}
-        axes = {"domain": domain, "fixedrange": True, "zeroline": False, "nticks": 5, "autorangeoptions": include}
+        axes = {
+            "domain": domain,
+            "fixedrange": True,
+            "zeroline": False,
+            "nticks": 5 if panel.share > 0.2 else 3,
+            "autorangeoptions": include,
+        }
         layout[f"yaxis{at}"] = axes
         layout["annotations"].append(heading(panel.title.format(Cel=unit_sign("Cel")), (), domain[1]))
         if (band := bands.get(channel)) is not None and band.at_s:

@@ -1,4 +1,4 @@
-"""The routes of the page of plans: a plan's text is judged with what it asks of a load, saved, and started."""
+"""The routes of plans: a plan's text is judged with what it asks of a bay's load, saved, and started."""
 
 import asyncio
 from collections.abc import Callable
@@ -12,19 +12,21 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.load import estimate
+from daemon.api.load_models import Typical
 from daemon.api.models import SoakOrder
-from dashboard.estimate import Typical, estimate
 from dashboard.orders import LARGEST_ORDER, answer
 
 M = TypeVar("M", bound=BaseModel)
 
 
 class Draft(BaseModel):
-    """A plan as it stands in the editor."""
+    """A plan as it stands in an editor, for a bay where one is chosen."""
 
     model_config = ConfigDict(extra="forbid")
 
     text: str
+    bay: str = Field(default="", max_length=64)
     typical: Typical = Field(default_factory=Typical)
 
 
@@ -35,7 +37,7 @@ class Saving(Draft):
 
 
 class Starting(Draft):
-    """Start it on a bay."""
+    """Start it on a bay; the daemon judges it again, by the load that the bay has."""
 
     bay: str = Field(min_length=1, max_length=64)
     number: str = Field(default="", max_length=100)
@@ -56,12 +58,24 @@ def add_plan_routes(app: FastAPI, client: Client) -> None:
             asked = model.model_validate_json(bytes(body))
         except ValidationError as err:
             return answer(request, 422, failed="\n".join(_said(dict(e)) for e in err.errors()))
+        return await answered(request, lambda: act(asked))
+
+    async def answered(request: Request, act: Callable[[], Response]) -> Response:
         try:
-            return await asyncio.get_running_loop().run_in_executor(hands, act, asked)
+            return await asyncio.get_running_loop().run_in_executor(hands, act)
         except DaemonSilent as err:
             return answer(request, 502, failed=err.why)
         except ApiError as err:
             return answer(request, err.status or 502, failed=err.why)
+
+    @app.get("/plan/list")
+    async def listed(request: Request) -> Response:
+        def act() -> Response:
+            # the shortest first is no order for a person's own
+            files = sorted(client.plans(), key=lambda f: (not f.own, f.name if f.own else f.plan.total_s))
+            return JSONResponse([f.model_dump(include={"name", "file", "text", "own"}) for f in files])
+
+        return await answered(request, act)
 
     @app.post("/plan/judge")
     async def judge(request: Request) -> Response:
@@ -77,25 +91,23 @@ def add_plan_routes(app: FastAPI, client: Client) -> None:
     @app.post("/plan/start")
     async def start(request: Request) -> Response:
         def act(draft: Starting) -> Response:
-            # looked at again here: what the page showed may be of an older text
-            found = judged(client, draft)
-            if wrong := [*found["problems"], *(found["estimate"] or {"problems": []})["problems"]]:
-                return answer(request, 409, failed="\n".join(wrong))
-            said = client.soak(
-                quote(draft.bay, safe=""), SoakOrder(plan=draft.text, number=draft.number, unit=draft.unit)
-            )
+            order = SoakOrder(plan=draft.text, number=draft.number, unit=draft.unit, typical=draft.typical)
+            said = client.soak(quote(draft.bay, safe=""), order)
             return answer(request, 200, done=said.done, bays=said.bays)
 
         return await carry_out(request, Starting, act)
 
 
 def judged(client: Client, draft: Draft) -> dict[str, Any]:
-    """``plan`` as it is drawn, ``problems`` of its text, and the ``estimate``; the latter null where there are some."""
+    """``plan`` as it is drawn, ``problems`` of its text, the ``estimate``, null where there are some, and ``rated``:
+    what rack.toml says of the bay's load, null where it says nothing."""
     said = client.judge_plan(draft.text)
-    found = estimate(said.plan, draft.typical).model_dump() if said.plan else None
+    rated = client.loads().get(draft.bay) if draft.bay else None
+    typical = rated.over(draft.typical) if rated else draft.typical
+    found = estimate(said.plan, typical).model_dump() if said.plan else None
     plan = said.plan.model_dump() if said.plan else None
     problems = [f"{p.field}: {p.what}" if p.field else p.what for p in said.problems]
-    return {"plan": plan, "problems": problems, "estimate": found}
+    return {"plan": plan, "problems": problems, "estimate": found, "rated": rated.model_dump() if rated else None}
 
 
 _NAMES = {

@@ -7,6 +7,7 @@ SHELL = """\
 {%metas%}
 <meta name="color-scheme" content="light dark">
 <title>{%title%}</title>
+<script src="/assets/zone.js"></script>
 <link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
 <link rel="stylesheet" href="/assets/tokens.css">
 <link rel="stylesheet" href="/assets/page.css">

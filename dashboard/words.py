@@ -3,11 +3,15 @@
 import re
 from contextvars import ContextVar
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 UNIT_SIGNS = {"Cel": "°C", "boolean": "", "1": "", "/": "", "s": "s", "Ohm": "Ω"}
 
 #: whether the viewer who asks reads temperatures in ``C`` or ``F``; set for each request by ``dashboard/viewer.py``
 DEGREES: ContextVar[str] = ContextVar("degrees", default="C")
+
+#: the viewer's time zone; None: that of the bench
+ZONE: ContextVar[ZoneInfo | None] = ContextVar("zone", default=None)
 
 NOT_KNOWN = "–"
 
@@ -55,10 +59,13 @@ def duration(seconds: float | None) -> str:
 
 
 def instant(time_ns: int | None) -> str:
-    """A moment in the bench's own time zone, which is named, to the second."""
-    if time_ns is None:
-        return NOT_KNOWN
-    return f"{datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone():%Y-%m-%d %H:%M:%S %Z}"
+    """A moment in the viewer's own time zone, which is named, to the second."""
+    return NOT_KNOWN if time_ns is None else f"{local(time_ns):%Y-%m-%d %H:%M:%S %Z}"
+
+
+def local(time_ns: int) -> datetime:
+    """A moment by the viewer's clock."""
+    return datetime.fromtimestamp(time_ns / 1e9, UTC).astimezone(ZONE.get())
 
 
 #: a temperature in a sentence; what is said by the minute or the second is none

@@ -21,6 +21,7 @@ from daemon.api.booking_models import (
 from daemon.api.calibration_models import CalibrationJudged, CalibrationOrder, CalibrationView
 from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.load_models import LoadRating
 from daemon.api.lot_models import LotView
 from daemon.api.models import (
     BandView,
@@ -48,6 +49,7 @@ _BOOKINGS = TypeAdapter(list[BookingView])
 _DEVICES = TypeAdapter(list[DeviceType])
 _JOBS = TypeAdapter(list[JobView])
 _LIMITS = TypeAdapter(list[LimitView])
+_LOADS = TypeAdapter(dict[str, LoadRating])
 _LOTS = TypeAdapter(list[LotView])
 _PLANS = TypeAdapter(list[PlanFile])
 _TRIED = TypeAdapter(list[TellTried])
@@ -143,6 +145,10 @@ class Client:
     def soak(self, bay: str, order: SoakOrder) -> Said:
         """Start a soak."""
         return self._post(f"/v1/bays/{bay}/soak", order)
+
+    def loads(self) -> dict[str, LoadRating]:
+        """What the dummy loads of bays take, where rack.toml says it."""
+        return _LOADS.validate_json(self._call("GET", "/v1/loads").content)
 
     def release(self, bay: str, order: ReasonOrder) -> Said:
         """Switch a radio's supply on again after it was cut: who, and what was found."""

@@ -6,7 +6,7 @@ are handed in. The front door (``daemon/api/front.py``) bounds how often anythin
 
 import socket
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import uvicorn
 from fastapi import Depends, FastAPI, Response
@@ -20,6 +20,8 @@ from daemon.api.guard import add_guard, own_page
 from daemon.api.history import add_history
 from daemon.api.limits import add_limits
 from daemon.api.live import Pictures, add_live
+from daemon.api.load import must_take
+from daemon.api.load_models import LoadRating
 from daemon.api.models import BayView, Health, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
 from daemon.api.release import add_release
@@ -51,7 +53,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
     _add_reading(app, config.rack.name, rack, store, note, untold)
     add_history(app, lambda: store)
     bookings = Bookings(config.rack.data / CATALOG)
-    _add_orders(app, rack, bookings)
+    _add_orders(app, rack, bookings, {bay.name: bay.load.rating() for bay in config.bay if bay.load})
     add_calibrations(app, rack, Calibrations(config.rack.data / CATALOG))
     add_bookings(app, bookings)
     add_plans(app, config.rack.data / "plans")
@@ -90,7 +92,11 @@ def _add_reading(  # noqa: PLR0917  what it reads from
         return bay_view(rack.find(bay), rack.link_of(bay), rack.ages()[bay])
 
 
-def _add_orders(app: FastAPI, rack: Rack, bookings: Bookings) -> None:
+def _add_orders(app: FastAPI, rack: Rack, bookings: Bookings, loads: Mapping[str, LoadRating]) -> None:
+    @app.get("/v1/loads")
+    def rated() -> dict[str, LoadRating]:
+        return dict(loads)
+
     # async, straight to the loop: an unkey must not queue behind threads that read curves
     @app.post("/v1/unkey")
     async def unkey_all() -> Said:
@@ -103,6 +109,10 @@ def _add_orders(app: FastAPI, rack: Rack, bookings: Bookings) -> None:
     @app.post("/v1/bays/{bay}/soak", dependencies=[Depends(own_page)])
     async def soak(bay: str, order: SoakOrder) -> Said:
         plan = Plan.from_toml(order.plan)
+        rack.find(bay)
+        await run_in_threadpool(
+            must_take, plan.view(), loads[bay].over(order.typical) if bay in loads else order.typical
+        )
         if order.booking is not None:
             # the catalog is read on a thread of its own: an unkey must not wait behind a disk
             order = await run_in_threadpool(as_booked, bookings, order)

@@ -8,6 +8,7 @@ import typer
 
 from daemon.api.alert_models import ReasonOrder
 from daemon.api.client import Client
+from daemon.api.load_models import Typical
 from daemon.api.models import SoakOrder
 from daemon.cli.options import API, RACK, ApiOption, RackOption
 from daemon.config import RackFile
@@ -48,13 +49,22 @@ def soak(  # noqa: PLR0917  the words of a command
     booking: Annotated[
         int | None, typer.Option(help="The booking of the unit; number and unit are then its own.", show_default=False)
     ] = None,
+    load_w: Annotated[
+        float | None,
+        typer.Option(help="What the dummy load takes continuously, W; where rack.toml says it, that counts.", min=0),
+    ] = None,
+    forward_w: Annotated[float, typer.Option(help="What the radio gives under carrier, W.", min=0)] = 25.0,
     api: ApiOption = API,
 ) -> None:
-    """Start a soak on a bay of the running daemon. The radio is keyed as the plan asks: keep people off."""
+    """Start a soak on a bay of the running daemon. The radio is keyed as the plan asks: keep people off.
+
+    A plan that asks more of the dummy load than it takes is refused, and so is one where nobody has said what it takes.
+    """
     text = read_text(plan)
     checked = Plan.from_toml(text, plan)  # so that an error names the person's own file
     with Client(api) as client:
-        said = client.soak(bay, SoakOrder(plan=text, number=number, unit=unit, booking=booking))
+        typical = Typical.model_validate({"forward_w": forward_w, "load_w": load_w})
+        said = client.soak(bay, SoakOrder(plan=text, number=number, unit=unit, booking=booking, typical=typical))
     typer.echo(f"{bay}: {said.done}, {checked.total_s / 60:g} minutes, {checked.key_down_s / 60:g} of them keyed")
 
 

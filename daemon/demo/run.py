@@ -19,7 +19,7 @@ from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
 from daemon.demo.history import make_history
 from daemon.demo.process import Children
-from daemon.demo.world import NOTE, NOTE_NO_BROKER, RACK, RATE_HZ, UNITS
+from daemon.demo.world import LOAD, NOTE, NOTE_NO_BROKER, RACK, RATE_HZ, UNITS
 from daemon.errors import DaemonError
 from daemon.files import read_text
 
@@ -116,7 +116,7 @@ def _rack_toml(here: Path, data: Path, api_port: int, broker_port: int | None) -
             where = f'link = "line-{i + 1}"'
         else:
             where = f'link = "broker"\nnode = "node-{i + 1}"'
-        out.append(f'[[bay]]\nname = "{unit.bay}"\n{where}\nrate_hz = {RATE_HZ}\ntone = true\n')
+        out.append(f'[[bay]]\nname = "{unit.bay}"\n{where}\nrate_hz = {RATE_HZ}\ntone = true\nload = {LOAD}\n')
     return "\n".join(out)
 
 

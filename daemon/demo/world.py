@@ -13,6 +13,9 @@ RACK = "rack-1"
 NOTE = "A demo: eight simulated radios, and thermal masses scaled down so that ten minutes show a whole soak."
 NOTE_NO_BROKER = " Mosquitto is not installed here, so all eight speak over serial ports."
 
+#: each bay's dummy load, as rack.toml has it
+LOAD = "{ continuous_w = 50, short_w = 100, short_min = 5 }"
+
 #: faults count key-down time, so that they wait for the soak to be started
 HOG = '{ kind = "current-hog", device = 2, threshold_v = 0.3, at_s = 90, ramp_s = 300, counts = "key-down" }'
 BAD_LOAD = '{ kind = "bad-load", gamma = 0.5, at_s = 200, ramp_s = 60, counts = "key-down" }'

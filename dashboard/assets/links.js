@@ -2,7 +2,8 @@
 
 import { get } from "./ask.js";
 import { el, setAttr, setText } from "./dom.js";
-import { DASH, fixed, long, shown, signOf } from "./words.js";
+import { makeTerminals, setTerminals } from "./terminals.js";
+import { fixed, long } from "./words.js";
 
 // the rate is what came in the last stretch of this length
 const OVER_MS = 10000;
@@ -40,7 +41,7 @@ function draw(place, bays) {
 const FACTS = ["rate", "packs", "lost", "restarts", "repeats", "refused", "CRC failures", "unknown names"];
 
 function make(name) {
-  const sheet = { state: el("p", { class: "link-state" }), error: el("p", { class: "link-error" }), facts: {}, rows: new Map(), strip: el("dl", { class: "terminals", "aria-label": `Channels of ${name}` }) };
+  const sheet = { state: el("p", { class: "link-state" }), error: el("p", { class: "link-error" }), facts: {}, strip: makeTerminals(`Channels of ${name}`) };
   const list = el("dl", { class: "link-facts" });
   for (const fact of FACTS) {
     sheet.facts[fact] = el("dd");
@@ -53,7 +54,7 @@ function make(name) {
     el("header", {}, el("h2", {}, el("a", { class: "plate", href: `/bay/${encodeURIComponent(name)}` }, name)), sheet.state),
     list,
     sheet.error,
-    sheet.strip,
+    sheet.strip.node,
     sheet.nothing,
   );
   return sheet;
@@ -71,9 +72,8 @@ function set(sheet, bay) {
   }
   if (link) setFacts(sheet, bay.bay, link);
   setText(sheet.error, link?.last_error ? `Last error: ${link.last_error}` : "");
-  sheet.strip.hidden = !bay.readings.length;
   setText(sheet.nothing, bay.readings.length ? "" : "Nothing was heard yet. Look at the cable and the node's supply, and run keysoak probe: it says which wire is wrong.");
-  setRows(sheet, bay.readings);
+  setTerminals(sheet.strip, bay.readings);
 }
 
 function setFacts(sheet, bay, link) {
@@ -106,27 +106,3 @@ function rateOf(bay, packs) {
 
 const grouped = (n) => n.toLocaleString("en").replaceAll(",", "\u202f");
 const share = (n, of) => (n ? `${grouped(n)} (${fixed((100 * n) / (n + of), 1)} %)` : "0");
-
-function setRows(sheet, readings) {
-  for (const reading of readings) {
-    let row = sheet.rows.get(reading.channel);
-    if (!row) {
-      row = { value: el("dd", { class: "terminal-value" }), quality: el("dd", { class: "terminal-quality" }) };
-      row.node = el("div", {}, el("dt", {}, reading.channel), row.value, row.quality);
-      sheet.rows.set(reading.channel, row);
-    }
-    const bad = reading.quality !== "good";
-    setAttr(row.node, "class", bad ? "bad" : null);
-    setText(row.value, value(reading));
-    setText(row.quality, `${bad ? "▲ " : ""}${reading.quality}`);
-  }
-  const nodes = readings.map((r) => sheet.rows.get(r.channel).node);
-  if (nodes.some((n, i) => sheet.strip.children[i] !== n) || nodes.length !== sheet.strip.childElementCount) sheet.strip.replaceChildren(...nodes);
-}
-
-function value(reading) {
-  if (reading.value === null) return DASH;
-  if (reading.unit === "boolean") return reading.value ? "yes" : "no";
-  const sign = signOf(reading.unit);
-  return `${fixed(shown(reading.value, reading.unit), reading.unit === "A" ? 3 : 2)}${sign ? ` ${sign}` : ""}`;
-}

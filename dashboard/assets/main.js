@@ -2,7 +2,8 @@
 
 import { drawAlerts, followAlerts } from "./alerts.js";
 import { offerBookings } from "./bay-booking.js";
-import { addFileBoxes, drawBay, helpForm } from "./bay.js";
+import { helpStart, offerPlans } from "./bay-start.js";
+import { drawBay } from "./bay.js";
 import { drawCalibrations } from "./calibrations.js";
 import { setAttr, setText } from "./dom.js";
 import { helpDownloads } from "./downloads.js";
@@ -18,7 +19,7 @@ import { drawSheet } from "./sheet-page.js";
 import { long } from "./words.js";
 
 listen();
-helpForm();
+helpStart();
 helpDownloads();
 addHatches();
 helpMenu();
@@ -37,9 +38,9 @@ function draw(view) {
   addChartTools();
   drawAlerts(view);
   drawLinks();
-  addFileBoxes();
   drawSheet();
   offerBookings();
+  offerPlans();
   drawCalibrations();
 }
 

@@ -48,7 +48,12 @@ export async function post(path, body) {
   }
 }
 
+// the fields of a form, and what its page adds to them
 function fields(form) {
+  return { ...named(form), ...form.more?.() };
+}
+
+function named(form) {
   return Object.fromEntries([...new FormData(form)].filter(([name, value]) => typeof value === "string" && (value || name !== "booking")));
 }
 

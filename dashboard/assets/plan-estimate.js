@@ -28,16 +28,26 @@ export function makeEstimate(changed) {
   });
   const facts = el("dl", { class: "facts" });
   const problems = el("ul", { class: "estimate-problems", id: "estimate-problems" });
+  const rated = el("p", { class: "soft" });
+  const more = el("details", {}, el("summary", {}, "Figures that it goes by"), rated, el("div", { class: "typicals" }, ...rows));
   const node = el(
     "section",
     { class: "plan-estimate" },
     el("h2", {}, "What it will ask"),
     el("div", { role: "status" }, problems), // a list that is a status too would be no list
     facts,
-    el("p", { class: "soft" }, "Estimates from the typical figures below, nothing measured. Read the load's rating off the load."),
-    el("div", { class: "typicals" }, ...rows),
+    more,
   );
-  return { node, boxes, facts, problems };
+  return { node, boxes, facts, problems, rated, more };
+}
+
+// what rack.toml says of a bay's load goes before what is typed here
+export function setRated({ boxes, rated, more }, load, bay) {
+  const own = load ? [`${load.load_w} W continuously`, load.load_short_w ? `${load.load_short_w} W for ${load.load_short_min} min` : "", load.load_j ? `${load.load_j / 1000} kJ in one soak` : ""].filter(Boolean).join(", ") : "";
+  setText(rated, own ? `The load of ${bay} takes ${own}: rack.toml says so. The rest is typical, nothing is measured.` : "Typical figures, nothing is measured. Read the load's rating off the load, or write it into rack.toml once.");
+  for (const [name, box] of Object.entries(boxes)) if (name.startsWith("load")) box.closest(".typical").hidden = Boolean(own);
+  // nobody should have to search for what is asked of him
+  if (!own && boxes.load_w.value === "") more.open = true;
 }
 
 function read() {
@@ -57,7 +67,7 @@ export function typical({ boxes }) {
   return found;
 }
 
-export function setEstimate({ facts, problems }, estimate, minutes) {
+export function setEstimate({ facts, problems }, estimate, minutes, wrong = "") {
   const watts = (w) => `${w < 100 ? w.toFixed(1) : Math.round(w)} W`;
   const rows = estimate
     ? [
@@ -72,9 +82,9 @@ export function setEstimate({ facts, problems }, estimate, minutes) {
       ]
     : [];
   facts.replaceChildren(...rows.flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)]));
-  const wrong = estimate?.problems ?? ["The text is no plan yet: mend it first."];
-  const said = wrong.length ? wrong : ["The load takes it."];
+  const bad = estimate?.problems ?? (wrong ? wrong.split("\n") : ["The text is no plan yet: mend it first."]);
+  const said = bad.length ? bad : [estimate.load_max_w ? "The load takes it." : "Nothing reaches the load."];
   if ([...problems.children].map((li) => li.textContent).join() !== said.join()) problems.replaceChildren(...said.map((what) => el("li", {}, what)));
-  problems.className = `estimate-problems ${wrong.length ? "bad" : "good"}`;
+  problems.className = `estimate-problems ${bad.length ? "bad" : "good"}`;
   setText(problems.firstChild, said[0]);
 }

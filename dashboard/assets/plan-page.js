@@ -4,7 +4,7 @@
 import { el, setAttr, setText } from "./dom.js";
 import { post } from "./orders.js";
 import { drawBand, makeBand, step, total } from "./plan-band.js";
-import { makeEstimate, setEstimate, typical } from "./plan-estimate.js";
+import { makeEstimate, setEstimate, setRated, typical } from "./plan-estimate.js";
 import { makePhaseForm, setPhaseForm } from "./plan-phase.js";
 import { phasesOf, writePlan } from "./plan-text.js";
 
@@ -21,6 +21,7 @@ export function drawPlans({ rack }) {
   if (bays.join() === page.bays) return;
   page.bays = bays.join();
   page.bay.replaceChildren(...bays.map((bay) => el("option", { value: bay }, bay)));
+  judgeSoon(page.judged ? "bay" : "text"); // its load is now known; the first look, if still on its way, is asked anew
 }
 
 function open(place) {
@@ -45,6 +46,7 @@ function open(place) {
     page.form.node,
     el("div", { class: "plan-columns" }, page.estimate.node, startForm(), el("section", {}, el("h2", {}, "As text"), label(page.text, "The same plan as the text of its file"), page.text, page.wrong)),
   );
+  page.bay.addEventListener("change", () => judgeSoon("bay"));
   page.title.addEventListener("input", () => edited(page.phases, page.title.value));
   page.text.addEventListener("input", () => judgeSoon("text"));
   page.band.blocks.addEventListener("keydown", keys);
@@ -175,10 +177,11 @@ function judgeSoon(from) {
 async function judge(from) {
   const mine = (page.asked += 1);
   sessionStorage.setItem(draftKey(), page.text.value);
-  const said = await post("/plan/judge", { text: page.text.value, typical: typical(page.estimate) });
+  const said = await post("/plan/judge", { text: page.text.value, bay: page.bay.value, typical: typical(page.estimate) });
   if (mine !== page.asked) return; // a newer one is on its way
   page.judged = said.failed === undefined ? said : null;
   setText(page.wrong, said.failed ?? said.problems.join("\n"));
+  setRated(page.estimate, said.rated ?? null, page.bay.value);
   if (from === "text" && said.plan) {
     Object.assign(page, { phases: phasesOf(said.plan), name: said.plan.name });
     page.title.value = page.name;
@@ -190,7 +193,7 @@ async function judge(from) {
 function draw() {
   const estimate = page.judged?.estimate ?? null;
   page.band.node.hidden = !page.phases.length;
-  drawBand(page.band, page.phases, page.chosen, estimate, typical(page.estimate).load_w);
+  drawBand(page.band, page.phases, page.chosen, estimate, page.judged?.rated?.load_w ?? typical(page.estimate).load_w);
   setPhaseForm(page.form, page.phases[page.chosen], page.chosen, page.phases.length);
   setEstimate(page.estimate, estimate, total(page.phases));
   page.undo.disabled = !page.past.length;

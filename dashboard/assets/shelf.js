@@ -76,10 +76,11 @@ export function setShelf(shelf, bay, pageAgeS, pageSilent) {
 
 function setFigures(shelf, bay) {
   const f = bay.figures;
-  setText(shelf.heat.big, fixed(f.heatsink_c, 1));
-  setText(shelf.heat.unit, "°C");
-  const limit = f.heatsink_limit_c === null ? "" : `limit ${f.heatsink_limit_c} °C`;
-  setText(shelf.heat.under, f.time_to_limit_s === null ? limit : `${f.heatsink_limit_c} ° in ${long(f.time_to_limit_s)}`);
+  setText(shelf.heat.big, fixed(shown(f.heatsink_c, "Cel"), 1));
+  setText(shelf.heat.unit, signOf("Cel"));
+  const limit = f.heatsink_limit_c === null ? null : Number(shown(f.heatsink_limit_c, "Cel").toFixed(1));
+  const limited = limit === null ? "" : `limit ${limit}\u00a0${signOf("Cel")}`;
+  setText(shelf.heat.under, f.time_to_limit_s === null ? limited : `${limit}° in ${long(f.time_to_limit_s)}`);
   setBeam(shelf.beam, f.drains_a);
   setText(shelf.power.big, fixed(f.forward_w, 1));
   setText(shelf.power.unit, "W");

@@ -1,4 +1,4 @@
-"""One bay: its shelf, a form to start a soak, every channel, every rule, its link. Filled by assets/bay.js."""
+"""One bay: its shelf, a form to start a soak or what soaks there now, every channel, every rule. Filled by scripts."""
 
 from urllib.parse import quote
 
@@ -6,23 +6,30 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.pages.attributes import aria, data
-from dashboard.plans import PLANS
 
 
 def page(bay: str) -> Component:
     """The page of the bay of that name."""
+    now = html.Section(id="bay-now", className="bay-now", hidden=True, **aria(label=f"On {bay} now"))
     return html.Main(
         [
             html.H1(bay),
             html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=bay))]),
-            html.Div([_start(bay), html.Div(id="bay-details", **data(bay=bay))], className="two-columns"),
+            html.Div(
+                [
+                    html.Div([now, html.Div(_start(bay), id="start", **data(bay=bay))]),
+                    html.Div(id="bay-details", **data(bay=bay)),
+                ],
+                className="two-columns",
+            ),
         ],
         className="page wide",
     )
 
 
+# choices, the plan's picture and what it asks come by assets/bay-start.js and assets/bay-booking.js, so that the page
+# stands also while the daemon is silent
 def _start(bay: str) -> Component:
-    first = next(iter(PLANS))
     return html.Form(
         [
             html.H2("Start a soak"),
@@ -30,7 +37,6 @@ def _start(bay: str) -> Component:
                 "The radio stands on its dummy load, the load is rated for it, and nobody touches either.",
                 className="caution",
             ),
-            # its choices come by assets/bay-booking.js, so that the page stands also while the daemon is silent
             _field(
                 "booking",
                 "Booked in",
@@ -46,19 +52,18 @@ def _start(bay: str) -> Component:
             ),
             html.Fieldset(
                 [
-                    html.Legend("Plan"),
-                    html.Div(
-                        [
-                            html.Button(name, type="button", className="quiet", **data(fill="plan", text=text))
-                            for name, text in PLANS.items()
-                        ],
-                        className="choices",
+                    _field(
+                        "plan-choice",
+                        "Plan",
+                        html.Select([html.Option("as it is written below", value="")], id="plan-choice"),
                     ),
-                    html.Div(id="plan-file", className="file-slot", **data(file_for="plan")),
+                    html.Div(className="plan-preview"),
+                    html.Div(className="file-slot"),
                     html.Label("Text of the plan", htmlFor="plan"),
-                    dcc.Textarea(id="plan", name="plan", value=PLANS[first], rows=12, spellCheck=False),
+                    dcc.Textarea(id="plan", name="plan", value="", rows=9, spellCheck=False),
                 ]
             ),
+            html.Div(className="estimate-slot"),
             html.Pre(className="form-said", role="alert"),
             html.Button("Start the soak", type="submit", className="go"),
         ],

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from daemon.api.aligned import lasted_s
 from daemon.api.models import JobView
 from dashboard.charts import numbered
 from dashboard.pages.attributes import aria, data
@@ -72,6 +73,7 @@ def page(job: JobView) -> Component:
                         **aria(label="Curves"),
                     ),
                     html.Aside(aside(job), id="beside"),
+                    html.Div(beneath(job), id="beneath"),
                 ],
                 className="job",
             ),
@@ -96,7 +98,6 @@ def _unkey(bay: str) -> Component:
 
 def aside(job: JobView) -> list[Component]:
     """What stands beside the curves."""
-    lasted_s = None if job.ended_ns is None else (job.ended_ns - job.started_ns) / 1e9
     reasons = [html.Ul([html.Li(sentence(r)) for r in job.reasons])] if job.reasons else []
     return [
         html.Section([html.H2("Verdict"), html.P(badge(job.verdict), role="status"), *reasons]),
@@ -109,20 +110,32 @@ def aside(job: JobView) -> list[Component]:
                         "plan": f"{job.plan.name}, {duration(job.plan.total_s)}",
                         "started": instant(job.started_ns),
                         "ended": instant(job.ended_ns) if job.ended_ns else "still running",
-                        **({} if lasted_s is None else {"lasted": duration(lasted_s)}),
+                        **({"lasted": duration(lasted_s(job))} if job.ended_ns else {}),
+                        **({"stood still": _stood(job)} if job.waits else {}),
                     }
                 ),
             ]
         ),
         html.Section([html.H2("Take it away"), *_downloads(job)]),
+        html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
+    ]
+
+
+def beneath(job: JobView) -> list[Component]:
+    """What stands under the curves, as wide as they are."""
+    return [
         html.Section([html.H2("Alerts"), _tags(job)]),
         *(
-            [html.Section([html.H2("Figures"), _numbers(_told(job)), *_heat(job)], className="figures-card")]
+            [html.Section([html.H2("Figures"), _numbers(_told(job)), *_heat(job)], className="figures-sheet")]
             if job.figures
             else []
         ),
-        html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
     ]
+
+
+def _stood(job: JobView) -> str:
+    waited_s = sum((lasted_s(job) if w.until_s is None else w.until_s) - w.at_s for w in job.waits)
+    return f"{duration(waited_s)}, for a person"
 
 
 def _downloads(job: JobView) -> list[Component]:
@@ -197,4 +210,4 @@ def _numbers(values: Mapping[str, float | None]) -> Component:
 
 
 def _facts(rows: Mapping[str, str | Component]) -> Component:
-    return html.Dl([part for k, v in rows.items() for part in (html.Dt(k), html.Dd(v))], className="facts")
+    return html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows.items()], className="facts")

@@ -1,5 +1,6 @@
 """All soaks in one list that can be searched, filtered and sorted, and from which some are laid side by side."""
 
+import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -9,7 +10,7 @@ from dash.development.base_component import Component
 
 from daemon.api.models import JobView
 from dashboard.pages.attributes import aria
-from dashboard.words import duration, instant, number, sentence
+from dashboard.words import duration, local, number, sentence
 
 VERDICTS = ("all", "pass", "fail", "incomplete", "soaking")
 
@@ -80,7 +81,7 @@ def _row(job: JobView) -> dict[str, Any]:
         "unit": job.unit,
         "bay": job.bay,
         "plan": job.plan.name,
-        "started": instant(job.started_ns)[:16],  # to the minute
+        "started": f"{local(job.started_ns):%Y-%m-%d %H:%M}",
         "lasted_s": lasted_s,
         "lasted": "running" if lasted_s is None else duration(lasted_s),
         "heat_c": heat_c,
@@ -114,11 +115,16 @@ COLUMNS = [
 ]
 
 
+def _zone() -> str:
+    # in a list of many the zone stands once, over all
+    return f"{local(time.time_ns()):%Z}"
+
+
 def _grid(jobs: Sequence[JobView]) -> Component:
     grid: Component = dash_ag_grid.AgGrid(
         id="jobs-grid",
         rowData=rows(jobs),
-        columnDefs=COLUMNS,
+        columnDefs=[c | {"headerName": f"Started, {_zone()}"} if c["field"] == "started" else c for c in COLUMNS],
         defaultColDef={
             "resizable": True,
             "floatingFilter": True,

@@ -59,6 +59,8 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
         ('name = "bay-2"', 'name = "bay-1"', "bay[2].name: 'bay-1' is the name of another bay"),
         ('node = "node-2"', "", "bay[2].node: is missing"),
         ('node = "node-2"', 'node = "alerts"', "bay[2].node: 'alerts' is where open alerts are"),
+        ("rate_hz = 5", "[bay.load]\ncontinuous_w = 0", "bay[2].load.continuous_w: should be greater than 0"),
+        ("rate_hz = 5", "[bay.load]\ncontinuous_w = 5\nshort_w = 9", "short_w and short_min go together"),
         ("rate_hz = 5", "rate_hz = 0", "bay[2].rate_hz: should be greater than 0"),
         ("rate_hz = 5", "rate = 5", "bay[2].rate: is not a field that is known here"),
         ('kind = "mqtt"', 'kind = "radio"', "link[2]: "),

@@ -100,14 +100,33 @@ def test_every_order_can_be_given_from_the_keyboard_and_its_focus_is_seen(tab: P
 def test_a_wrong_plan_is_told_in_the_form(tab: Page, address: str) -> None:
     """The field and what would be right, beside the text that was sent; nothing was started."""
     tab.goto(f"{address}/bay/bay-1")
-    tab.get_by_role("button", name="Evening soak").click()
+    tab.locator("#plan-choice option[value='evening-soak']").wait_for(state="attached", timeout=15_000)
+    tab.get_by_label("Plan", exact=True).select_option("evening soak")
     box = tab.get_by_label("Text of the plan")
-    expect(box).to_have_value(re.compile('^name = "evening soak"'))
+    expect(box).to_have_value(re.compile('name = "evening soak"'))
     box.fill('[[phase]]\ndrive = "loud"\nminutes = 1\n')
+    expect(tab.locator("#estimate-problems")).to_contain_text("phase[1].drive")
     with tab.expect_response("**/soak") as answer:
         tab.get_by_role("button", name="Start the soak").click()
     assert answer.value.status == 422
     expect(tab.locator(".form-said")).to_contain_text("phase[1].drive")
+
+
+def test_a_load_that_is_too_small_is_told_on_the_bay_s_page_too(tab: Page, address: str) -> None:
+    """As it is typed, and in the answer to a start; what the load takes goes with the order."""
+    tab.goto(f"{address}/bay/bay-1")
+    problems = tab.locator("#estimate-problems")
+    expect(problems).to_contain_text("say how many watts", timeout=15_000)
+    start = tab.get_by_role("button", name="Start the soak")
+    said = tab.locator(".form-said")
+    tab.get_by_label("Dummy load, continuously").fill("20")
+    expect(problems).to_contain_text("more than the 20 W")
+    start.click()
+    expect(said).to_contain_text("more than the 20 W")
+    tab.get_by_label("Dummy load, continuously").fill("30")
+    expect(problems).to_contain_text("The load takes it")
+    start.click()
+    expect(said).to_contain_text("nothing is heard from bay-1")
 
 
 @pytest.mark.parametrize(

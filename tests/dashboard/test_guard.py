@@ -14,6 +14,13 @@ def test_an_unknown_path_is_404_and_says_where_to_go(page: httpx.Client, path: s
     assert 'href="/jobs"' in answer.text
 
 
+def test_a_person_who_lost_his_way_keeps_the_red_button(page: httpx.Client) -> None:
+    """A browser gets the page around it, with 404; Dash's own routes that are not known stay closed."""
+    answer = page.get("/_dash/else/../nowhere", headers={"accept": "text/html"})
+    assert answer.status_code == 404
+    assert "Unkey all" in answer.text
+
+
 def test_a_path_in_the_page_of_404_is_text_and_never_markup(page: httpx.Client) -> None:
     """What somebody else wrote into a link does not become part of our page."""
     assert "<script>" not in page.get("/<script>alert(1)</script>").text

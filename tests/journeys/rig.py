@@ -19,6 +19,8 @@ C = TypeVar("C", bound=Child)
 RACK = "rack-1"
 LEASE_S = 1.0
 RATE_HZ = 5.0
+#: what each bay has besides
+BAY = "tone = true\nload = { continuous_w = 50 }\n"
 SERIAL = ("bay-1", "bay-2")
 MQTT = ("bay-3", "bay-4")
 BAYS = SERIAL + MQTT
@@ -143,7 +145,7 @@ class Rig:
             text += f'[[link]]\nname = "line-{bay}"\nkind = "serial"\nport = "{self.folder / bay}"\n'
         for bay in (*self.serial, *MQTT):
             where = f'link = "broker"\nnode = "node-{bay}"' if bay in MQTT else f'link = "line-{bay}"'
-            text += f'[[bay]]\nname = "{bay}"\n{where}\nrate_hz = {RATE_HZ}\nlease_s = {self.lease_s}\ntone = true\n'
+            text += f'[[bay]]\nname = "{bay}"\n{where}\nrate_hz = {RATE_HZ}\nlease_s = {self.lease_s}\n{BAY}'
         return text + self.more
 
 

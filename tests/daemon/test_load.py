@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon.api.load import estimate
+from daemon.api.load_models import Typical
 from daemon.api.models import PhaseView, PlanView
-from dashboard.estimate import Typical, estimate
 
 
 def plan(*phases: tuple[str, float, float | None, float | None]) -> PlanView:

@@ -8,52 +8,14 @@ counts as a full carrier, which no modulation of the same peak exceeds.
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Annotated, NamedTuple
+from typing import NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Field
-
+from daemon.api.load_models import Estimate, PhasePower, Typical
 from daemon.api.models import PhaseView, PlanView
-
-Watts = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
+from daemon.errors import Refused
 
 #: shorter cycles than this many in one window are as good as their mean
 _MOST_STEPS = 20_000
-
-
-class Typical(BaseModel):
-    """Typical figures of a radio and the rating of its load."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    forward_w: Watts = Field(default=25.0, gt=0)  # of a carrier; of two tones the peak envelope power
-    efficiency_percent: float = Field(default=50.0, gt=0, lt=100, allow_inf_nan=False)  # RF out of what the drains take
-    idle_w: Watts = 7.0  # what the drains take without drive
-    load_w: Watts | None = Field(default=None, gt=0)  # the load's continuous rating
-    load_short_w: Watts | None = Field(default=None, gt=0)  # what it takes for a while ...
-    load_short_min: float | None = Field(default=None, gt=0, le=1440, allow_inf_nan=False)  # ... and for how long
-    load_j: float | None = Field(default=None, gt=0, le=1e12, allow_inf_nan=False)  # what it takes in one soak
-
-
-class PhasePower(BaseModel):
-    """What one phase puts into the load and into the radio while it is keyed."""
-
-    load_w: float
-    heat_w: float
-
-
-class Estimate(BaseModel):
-    """What a plan asks; ``problems`` are why it may not start on this load."""
-
-    key_down_s: float
-    dissipation_max_w: float  # in the radio
-    dissipation_mean_w: float  # over the whole plan
-    load_max_w: float
-    load_mean_w: float  # over the whole plan
-    load_worst_w: float  # the highest mean over any stretch as long as ``window_s``
-    window_s: float
-    load_j: float
-    phases: list[PhasePower]
-    problems: list[str]
 
 
 class Step(NamedTuple):
@@ -92,11 +54,20 @@ def estimate(plan: PlanView, typical: Typical) -> Estimate:
     return made
 
 
+def must_take(plan: PlanView, typical: Typical) -> None:
+    """Refused where the load does not take the plan, or where nobody has said what it takes."""
+    if wrong := estimate(plan, typical).problems:
+        raise Refused("\n".join(wrong))
+
+
 def _problems(made: Estimate, typical: Typical) -> Iterator[str]:
     if made.load_max_w == 0:
         return
     if typical.load_w is None:
-        yield "Load rating: say how many watts the dummy load takes continuously, before a soak may start"
+        yield (
+            "Load rating: not known. Before a soak may start, say how many watts the dummy load takes continuously: "
+            "once for all in rack.toml ([bay.load] continuous_w), or with this start"
+        )
         return
     if (typical.load_short_w is None) != (typical.load_short_min is None):
         yield "Short-time rating: give both its watts and its minutes, or neither"
