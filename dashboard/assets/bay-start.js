@@ -29,7 +29,7 @@ export function offerPlans() {
 function open(place) {
   const box = el("input", { type: "file", accept: ".toml,text/plain", id: "plan-file-box" });
   place.querySelector(".file-slot").replaceChildren(el("label", { for: box.id }, "Or a plan file"), box);
-  const picture = svg("svg", { class: "strip", role: "img" });
+  const picture = svg("svg", { class: "strip", role: "img", "aria-label": "No plan yet" });
   place.querySelector(".plan-preview").replaceChildren(picture);
   page = { place, picture, plans: null, askedMs: -AGAIN_MS, asked: 0, soon: 0, text: document.getElementById("plan") };
   page.estimate = makeEstimate(judgeSoon);
