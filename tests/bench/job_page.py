@@ -1,0 +1,190 @@
+"""How soon the page of a 24-hour job (10 Hz, nine channels) opens in Chromium, zooms, and gives the job away as files.
+
+``.venv/bin/python -m tests.bench.job_page [--all-points-s 120]``: a real daemon, dashboard and Chromium over a job of
+864 000 frames with a spike of one sample. Asked for: open in 1.5 s, 300 ms of it on the server, at most 4000 points a
+trace, finer data in 300 ms, the spike visible at every zoom. Last, the same page with all points sent, as the ratio.
+Takes about two minutes, and as long again as ``--all-points-s`` for the last.
+"""
+
+import argparse
+import contextlib
+import os
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from unittest.mock import patch
+
+import httpx
+import uvicorn
+from fastapi import FastAPI, Response
+from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import TimeoutError as TooLong
+
+import dashboard.app
+from daemon.api.client import Client
+from daemon.store import Reader, zoom
+from dashboard.callbacks import POINTS
+from tests.bench.curves import HOURS, RATE_HZ, SPIKE, built
+from tests.bench.page import HOST, Rig, free_port
+
+# ruff: noqa: T201  what it measures is printed
+
+DRAWN = """() => new Promise((done) => {
+  const look = () => document.querySelector('.js-plotly-plot .scatterlayer .trace path.js-line')
+    ? requestAnimationFrame(() => setTimeout(() => done(performance.timeOrigin + performance.now())))
+    : setTimeout(look, 5);
+  look();
+})"""
+#: the next time that plotly has drawn, in milliseconds of the epoch
+NEXT = """() => { window.drawn = new Promise((done) => {
+  document.querySelector('.js-plotly-plot').once('plotly_afterplot', () =>
+    requestAnimationFrame(() => setTimeout(() => done(performance.timeOrigin + performance.now()))));
+}); }"""
+SEEN = """() => { const line = document.querySelector('.js-plotly-plot').data.find((d) => d.name === 'heatsink');
+  return [Math.max(...line.y.filter((v) => v !== null)), line.y.length]; }"""
+RANGE = "() => { const [a, b] = document.querySelector('.js-plotly-plot').layout.xaxis.range; return (b - a) * 60; }"
+
+
+def opened(browser: Browser, url: str, limit_s: float = 60.0) -> tuple[Page, float]:
+    """The job's page in a browser that was never there, and the seconds until its curves stood on it."""
+    tab = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    tab.set_default_timeout(limit_s * 1000)
+    began_s = time.time()
+    tab.goto(url, wait_until="commit")
+    return tab, tab.evaluate(DRAWN) / 1e3 - began_s
+
+
+def again(tab: Page) -> float:
+    """The same with the browser's own cache warm."""
+    began_s = time.time()
+    tab.reload(wait_until="commit")
+    return float(tab.evaluate(DRAWN)) / 1e3 - began_s
+
+
+def zoomed(tab: Page, wide_s: float) -> tuple[float, float, int]:
+    """Seconds until finer data had come, and until it was drawn; and how many points the heatsink's line has."""
+    middle_min = SPIKE / RATE_HZ / 60
+    half_min = wide_s / 120
+    answers: list[float] = []
+
+    def note(answer: object) -> None:
+        answers.append(time.time())
+
+    tab.on("response", note)
+    began_s = time.time()
+    tab.evaluate(
+        "([a, b]) => { const plot = document.querySelector('.js-plotly-plot');"
+        " return plot._fullLayout && window.Plotly.relayout(plot, {'xaxis.range[0]': a, 'xaxis.range[1]': b}); }",
+        [middle_min - half_min, middle_min + half_min],
+    )
+    tab.evaluate(NEXT)
+    tab.evaluate("() => window.drawn")
+    drawn_s = time.time() - began_s
+    tab.remove_listener("response", note)
+    highest, points = tab.evaluate(SEEN)
+    assert highest == 99.5, f"the spike is gone at {wide_s:g} s"
+    return (answers[-1] - began_s if answers else drawn_s), drawn_s, points
+
+
+def download(tab: Page, word: str) -> tuple[float, str]:
+    """How long a file takes, and what the page says of it; its progress must have been seen on the way."""
+    began_s = time.time()
+    with tab.expect_download(timeout=300_000) as given:
+        tab.get_by_role("link", name=word, exact=True).click()
+        tab.locator(".download-said progress").wait_for()
+    given.value.path()
+    return time.time() - began_s, tab.locator(".download-said").inner_text()
+
+
+@contextlib.contextmanager
+def whole(data: Path) -> Iterator[str]:
+    """A dashboard of this process that is told all points, by an API that has no more to say than that."""
+    store, api = Reader(data), FastAPI()
+
+    @api.get("/v1/jobs/{job}")
+    def job_of(job: int) -> Response:
+        return Response(store.job(job).model_dump_json(), media_type="application/json")
+
+    @api.get("/v1/jobs/{job}/curves")
+    def curves(job: int) -> Response:
+        return Response(store.curves(job, points=10**9).model_dump_json(), media_type="application/json")
+
+    ports = free_port(), free_port()
+    most, zoom.MOST_FRAMES = zoom.MOST_FRAMES, 10**9
+    # its own gives a question up after ten seconds
+    with patch("dashboard.app.Client", lambda url, timeout_s: Client(url, 60 * timeout_s)):
+        apps = (api, ports[0]), (dashboard.app.build(f"http://{HOST}:{ports[0]}"), ports[1])
+    servers = [uvicorn.Server(uvicorn.Config(app, host=HOST, port=port, log_level="error")) for app, port in apps]
+    threads = [threading.Thread(target=server.run, daemon=True) for server in servers]
+    for thread in threads:
+        thread.start()
+    try:
+        yield f"http://{HOST}:{ports[1]}"
+    finally:
+        zoom.MOST_FRAMES = most
+        for server in servers:
+            server.should_exit = server.force_exit = True
+
+
+def main() -> None:
+    """Measure, and print."""
+    words = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    words.add_argument("--all-points-s", type=float, default=120.0, help="how long to wait for all points; 0: don't")
+    given = words.parse_args()
+    with tempfile.TemporaryDirectory(prefix="keysoak-bench-") as temporary, contextlib.ExitStack() as stack:
+        folder = Path(temporary)
+        job = built(folder / "keysoak-data")
+        print(
+            f"job of {HOURS * 3600 * RATE_HZ} frames; load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
+        )
+        rig = Rig(folder, 1)
+        for name in ("broker", "daemon", "dashboard"):
+            rig.start(name)
+            stack.callback(rig.stop, name)
+        url = f"{rig.page}/job/{job}"
+
+        def asked() -> float:
+            began_s = time.perf_counter()
+            httpx.get(f"{rig.api}/v1/jobs/{job}/curves?points={POINTS}", trust_env=False, timeout=60).raise_for_status()
+            return (time.perf_counter() - began_s) * 1e3
+
+        first_ms = asked()
+        rest_ms = statistics.median(asked() for _ in range(7))
+        print(f"server, whole job: {rest_ms:.0f} ms (first {first_ms:.0f})")
+        browser = stack.enter_context(sync_playwright()).chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"] if os.geteuid() == 0 else []
+        )
+        found = [opened(browser, url) for _ in range(5)]
+        opens_s = statistics.median(s for _, s in found)
+        warm_s = statistics.median(again(found[0][0]) for _ in range(5))
+        each = ", ".join(f"{s:.2f}" for _, s in found)
+        print(f"opened: {opens_s:.2f} s in a new browser (all: {each}), {warm_s:.2f} s again")
+        for tab, _ in found[1:]:
+            tab.context.close()
+        tab = found[0][0]
+        print(f"heatsink's line: {tab.evaluate(SEEN)[1]} points, the spike among them")
+        for wide_s in (6 * 3600, 3600, 300, 60):
+            came_s, drawn_s, points = zoomed(tab, wide_s)
+            took = f"data after {came_s * 1e3:.0f} ms, drawn after {drawn_s * 1e3:.0f} ms"
+            print(f"zoom to {wide_s:>5} s: {took}, {points} points")
+        for word in ("CSV", "Parquet"):
+            took_s, said = download(tab, word)
+            print(f"{word}: {took_s:.1f} s, the page says: {said}")
+        tab.context.close()
+        sys.stdout.flush()
+        if given.all_points_s:
+            with whole(folder / "keysoak-data") as at:
+                try:
+                    tab, all_s = opened(browser, f"{at}/job/{job}", given.all_points_s)
+                    print(f"all points: {all_s:.1f} s, {all_s / opens_s:.0f} times as long")
+                except TooLong:
+                    least = f"more than {given.all_points_s / opens_s:.0f} times as long"
+                    print(f"all points: nothing was drawn after {given.all_points_s:.0f} s, {least}")
+
+
+if __name__ == "__main__":
+    main()
