@@ -53,12 +53,17 @@ class Refused(DaemonError):
         super().__init__(why)
 
 
+#: so many are named where one is missed, the last of them rather than the first: what is new is what is meant
+FEW = 12
+
+
 class NoSuch(Refused):
     """A bay or a job that does not exist."""
 
     def __init__(self, what: str, name: object, known: list[str]) -> None:
         self.what, self.name, self.known = what, name, known
-        super().__init__(f"there is no {what} {name!r}; known: {', '.join(known) or 'none'}")
+        few = known if len(known) <= FEW else [*known[:2], "…", *known[2 - FEW :]]
+        super().__init__(f"there is no {what} {name!r}; known: {', '.join(few) or 'none'}")
 
 
 class StoreError(DaemonError):

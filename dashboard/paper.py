@@ -79,6 +79,18 @@ def plain_layout(from_s: float, to_s: float, axis: str) -> dict[str, Any]:
     }
 
 
+def fetching() -> dict[str, Any]:
+    """What stands on the paper until the curves have come: a library's own empty picture is white, in the dark too."""
+    layout = plain_layout(0.0, 60.0, "")
+    word = {"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False, "font": {"size": 15}}
+    hidden: dict[str, Any] = {"visible": False}
+    return {
+        "data": [],
+        "layout": layout
+        | {"xaxis": hidden, "yaxis": hidden, "annotations": [word | {"text": "The curves are being fetched …"}]},
+    }
+
+
 def domains(panels: Sequence[Panel]) -> list[list[float]]:
     """The vertical extent of each chart, from the top down in their order; the plan's band keeps the foot."""
     room = 1.0 - _BAND - _GAP * len(panels)

@@ -76,6 +76,7 @@ def sentence(text: str) -> str:
     """What the daemon says, with a capital at its beginning and temperatures in the viewer's degrees."""
     if DEGREES.get() == "F":
         text = _TEMPERATURE.sub(_in_fahrenheit, text)
+    text = text.replace(" %", "\u00a0%")
     return text[:1].upper() + text[1:]
 
 

@@ -18,7 +18,9 @@ export function makeBand({ choose, change }) {
   const power = svg("svg", { class: "plan-power", role: "img" });
   const blocks = el("div", { class: "plan-blocks", role: "listbox", "aria-label": "Phases, in their order", "aria-orientation": "horizontal" });
   const scale = el("div", { class: "plan-scale", "aria-hidden": "true" });
-  return { node: el("div", { class: "plan-band" }, power, blocks, scale), power, blocks, scale, choose, change };
+  const words = el("div", { "aria-hidden": "true" });
+  const node = el("div", { class: "plan-band" }, el("div", { class: "plan-watched" }, power, words), blocks, scale);
+  return { node, power, words, blocks, scale, choose, change };
 }
 
 export function drawBand(band, phases, chosen, estimate, loadW) {
@@ -27,7 +29,7 @@ export function drawBand(band, phases, chosen, estimate, loadW) {
   while (band.blocks.childElementCount < phases.length) band.blocks.append(makeBlock(band));
   [...band.blocks.children].forEach((block, i) => setBlock(block, phases[i], i, i === chosen, whole));
   drawScale(band.scale, phases, whole);
-  drawPower(band.power, phases, whole, estimate, loadW);
+  drawPower(band, phases, whole, estimate, loadW);
 }
 
 function makeBlock(band) {
@@ -96,7 +98,7 @@ function drawScale(scale, phases, whole) {
   scale.replaceChildren(...marks);
 }
 
-function drawPower(picture, phases, whole, estimate, loadW) {
+function drawPower({ power: picture, words }, phases, whole, estimate, loadW) {
   const powers = estimate?.phases ?? [];
   const most = Math.max(...powers.map((p) => p.load_w), loadW ?? 0, 1) * 1.15;
   const x = (m) => (m / whole) * 1000, y = (w) => HEIGHT - (w / most) * (HEIGHT - 6);
@@ -120,6 +122,12 @@ function drawPower(picture, phases, whole, estimate, loadW) {
   });
   if (loadW) parts.push(svg("path", { d: `M0 ${y(loadW)}H1000`, class: "plan-rating" }));
   picture.replaceChildren(...parts);
+  const max = estimate?.load_max_w ?? 0;
+  const word = (watts, text, look) => el("span", { class: look, style: `top:${(100 * y(watts)) / HEIGHT}%` }, text);
+  words.replaceChildren(
+    ...(max ? [word(max, `${Math.round(max)} W into the load`, "plan-watts-word")] : []),
+    ...(loadW ? [word(loadW, `the load takes ${loadW} W`, "plan-rating-word")] : []),
+  );
   const say = estimate ? `Power into the load, at most ${Math.round(estimate.load_max_w)} W` : "Power into the load";
   setAttr(picture, "aria-label", loadW ? `${say}; the load takes ${loadW} W continuously.` : `${say}.`);
 }

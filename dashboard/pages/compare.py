@@ -9,7 +9,7 @@ from daemon.api.models import BandView
 from dashboard.overlay import Soak
 from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
-from dashboard.paper import key_style
+from dashboard.paper import fetching, key_style
 from dashboard.words import instant, number
 
 MOVES = (("whole", "Whole soaks"), ("earlier", "◀ Earlier"), ("later", "Later ▶"), ("closer", "+ Closer"))
@@ -38,6 +38,7 @@ def page() -> Component:
                             html.Div(
                                 dcc.Graph(
                                     id="compare-curves",
+                                    figure=fetching(),
                                     config={"displayModeBar": False, "showTips": False, "responsive": True},
                                     style={"height": "100%"},
                                 ),

@@ -10,6 +10,7 @@ from daemon.api.models import JobView
 from dashboard.charts import numbered
 from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
+from dashboard.paper import fetching
 from dashboard.words import duration, figure_name, instant, number, sentence
 
 MOVES = (
@@ -19,6 +20,9 @@ MOVES = (
     ("closer", "+ Closer"),
     ("wider", "− Wider"),
 )
+
+#: what is asked for first, by the beginnings of figures' names
+_ORDER = ("heatsink_max", "case", "drain_", "forward", "swr", "supply", "key_down", "rf_", "drawn", "frames", "gap")
 
 FORMS = (
     ("csv", "CSV", "a table of all readings, for a spreadsheet"),
@@ -63,6 +67,7 @@ def page(job: JobView) -> Component:
                             html.Div(
                                 dcc.Graph(
                                     id="curves",
+                                    figure=fetching(),
                                     config={"displayModeBar": False, "showTips": False, "responsive": True},
                                     style={"height": "100%"},
                                 ),
@@ -123,14 +128,19 @@ def aside(job: JobView) -> list[Component]:
 
 def beneath(job: JobView) -> list[Component]:
     """What stands under the curves, as wide as they are."""
+    figures = {name: value for name, value in sorted(_told(job).items(), key=lambda one: (_first(one[0]), one[0]))}
     return [
         html.Section([html.H2("Alerts"), _tags(job)]),
         *(
-            [html.Section([html.H2("Figures"), _numbers(_told(job)), *_heat(job)], className="figures-sheet")]
+            [html.Section([html.H2("Figures"), _numbers(figures), *_heat(job)], className="figures-sheet")]
             if job.figures
             else []
         ),
     ]
+
+
+def _first(name: str) -> int:
+    return next((i for i, start in enumerate(_ORDER) if name.startswith(start)), len(_ORDER))
 
 
 def _stood(job: JobView) -> str:

@@ -3,6 +3,8 @@
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.pages.attributes import aria
+
 
 def page(title: str, what: str) -> Component:
     """A page that could not be made: ``what`` says why."""
@@ -10,7 +12,11 @@ def page(title: str, what: str) -> Component:
         [
             html.H1(title),
             html.P(what, role="alert"),
-            html.P([html.A("The rack", href="/"), " · ", html.A("All jobs", href="/jobs")]),
+            html.Nav(
+                [html.A("The rack", href="/"), html.A("All jobs", href="/jobs")],
+                className="ways-on",
+                **aria(label="Ways on"),
+            ),
         ],
         className="page",
     )

@@ -65,7 +65,7 @@ def one_minute(store: Store) -> None:
 
 
 @contextmanager
-def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute) -> Iterator[str]:
+def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute, port: int = 0) -> Iterator[str]:
     """A daemon's loop and API, with what ``keep`` puts in its store; its address."""
     path = folder / "rack.toml"
     path.write_text(RACK.format(port=folder / "not-there"))
@@ -74,7 +74,7 @@ def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute) -> Itera
         keep(store)
         store.flush()
         rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
+        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", port)))
         began, stop = threading.Event(), asyncio.Event()
         loops: list[asyncio.AbstractEventLoop] = []
 
