@@ -24,7 +24,7 @@ from daemon.api.errors import ApiError
 from daemon.api.models import BayStatus
 
 READY = re.compile(r"the rack is live at (\S+)\s+\(API: (\S+),")
-START_S, TRIPS_S = 120.0, 600.0
+START_S, TRIPS_S = 300.0, 900.0
 #: a README is read over slow lines too
 MOST_BYTES = 150_000
 COLOURS = 160
@@ -44,7 +44,7 @@ class Shot(NamedTuple):
 SHOTS = (
     Shot("rack", "/", ".is-tripped .edge-card", 1280, 800),
     Shot("rack-dark", "/", ".is-tripped .edge-card", 1280, 800, "dark"),
-    Shot("rack-phone", "/", ".is-tripped .edge-card", 390, 844),
+    Shot("rack-phone", "/", ".is-tripped .edge-card", 390, 844, "dark"),
     Shot("bay", "/bay/bay-1", ".terminals", 1280, 980),
     Shot("job", "/job/4", ".js-plotly-plot .scatterlayer .trace", 1280, 1000),
     Shot("side-by-side", "/compare?jobs=4,6", ".js-plotly-plot .scatterlayer .trace", 1280, 880),
