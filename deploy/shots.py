@@ -7,6 +7,7 @@ import io
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -124,4 +125,5 @@ def main(folder: Path) -> None:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit("stopped"))  # so that the demo ends too
     main(Path(sys.argv[1]))

@@ -13,6 +13,7 @@ import os
 import time
 from collections.abc import AsyncIterator
 
+import httpx
 from playwright.async_api import Page, async_playwright
 
 from tests.bench.page import HOST, Nodes, Rig, opened, rig, soak_all
@@ -65,6 +66,16 @@ class Wire:
         sink.close()
 
 
+def answers(url: str) -> None:
+    """Returns when it does: a port may be open long before, on a busy machine."""
+    with httpx.Client(trust_env=False, timeout=2.0) as client:
+        while True:
+            with contextlib.suppress(httpx.HTTPError):
+                if client.get(url).is_success:
+                    return
+            time.sleep(0.02)
+
+
 async def out(tab: Page, what: str, outage_s: float, wire: Wire, made: Rig) -> None:
     """One outage."""
     if what == "network":
@@ -79,6 +90,7 @@ async def out(tab: Page, what: str, outage_s: float, wire: Wire, made: Rig) -> N
         wire.mend()
     else:
         await asyncio.to_thread(made.start, what)
+        await asyncio.to_thread(answers, f"{made.api}/v1/health" if what == "daemon" else made.page)
     began_s = time.monotonic()
     await tab.wait_for_function(f"() => !({LOUD})()", timeout=60_000)
     healed_s = time.monotonic() - began_s
