@@ -28,7 +28,7 @@ READY = re.compile(r"the rack is live at (\S+)\s+\(API: (\S+),")
 START_S, TRIPS_S = 300.0, 900.0
 #: a README is read over slow lines too
 MOST_BYTES = 150_000
-COLOURS = 160
+COLOURS = 255
 
 
 class Shot(NamedTuple):
@@ -44,13 +44,9 @@ class Shot(NamedTuple):
 
 SHOTS = (
     Shot("rack", "/", ".is-tripped .edge-card", 1280, 800),
-    Shot("rack-dark", "/", ".is-tripped .edge-card", 1280, 800, "dark"),
     Shot("rack-phone", "/", ".is-tripped .edge-card", 390, 844, "dark"),
-    Shot("bay", "/bay/bay-1", ".terminals", 1280, 980),
     Shot("job", "/job/4", ".js-plotly-plot .scatterlayer .trace", 1280, 1000),
-    Shot("side-by-side", "/compare?jobs=4,6", ".js-plotly-plot .scatterlayer .trace", 1280, 880),
-    Shot("alerts", "/alerts", "#alert-list article", 1280, 800),
-    Shot("plans", "/plans/two-hours", ".plan-block", 1280, 1000),
+    Shot("side-by-side", "/compare?jobs=4,6", ".js-plotly-plot .scatterlayer .trace", 1280, 960),
 )
 
 
@@ -101,7 +97,7 @@ def take(browser: Browser, page: str, shot: Shot) -> bytes:
     context.close()
     out = io.BytesIO()
     picture = Image.open(io.BytesIO(png)).convert("RGB")
-    picture.quantize(COLOURS, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    picture.quantize(COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
     return out.getvalue()
 
 
