@@ -93,6 +93,7 @@ def test_the_curves_are_drawn_from_the_daemons(page: httpx.Client) -> None:
     names = [
         ("curves", "figure"),
         ("beside", "children"),
+        ("beneath", "children"),
         ("curves-said", "children"),
         ("job-tick", "disabled"),
         ("whole-s", "data"),
@@ -141,17 +142,17 @@ def test_a_verdict_is_a_word_and_a_shape_with_its_reasons() -> None:
 
 def test_a_figure_that_is_not_known_is_a_dash() -> None:
     """Never a number that looks like one."""
-    beside = " ".join(text(part) for part in job_page.aside(job()))
-    assert "61.2\u00a0°C" in beside
-    assert '"rise"' in beside
-    assert '"–"' in beside
+    beneath = " ".join(text(part) for part in job_page.beneath(job()))
+    assert "61.2\u00a0°C" in beneath
+    assert '"rise"' in beneath
+    assert '"–"' in beneath
 
 
 def test_alerts_of_a_job_are_told_in_order_with_their_sentence() -> None:
     """The numbers are those of the marks in the charts."""
-    beside = " ".join(text(part) for part in job_page.aside(job(tags=[tag(90.0, "trip", "trip"), tag(60.0)])))
-    assert beside.index("Heatsink 76.0 °C at 60") < beside.index("Heatsink 76.0 °C at 90")
-    assert "trip: unkeyed" in beside
+    beneath = " ".join(text(part) for part in job_page.beneath(job(tags=[tag(90.0, "trip", "trip"), tag(60.0)])))
+    assert beneath.index("Heatsink 76.0 °C at 60") < beneath.index("Heatsink 76.0 °C at 90")
+    assert "trip: unkeyed" in beneath
 
 
 def test_a_running_job_has_its_shelf_and_stays_fresh_and_a_finished_one_does_not() -> None:
