@@ -26,6 +26,8 @@ _LACKS = {
     "idle_per_k_a": "It needs a plan with an idle phase cold and another hot, as the evening soak and two hours have.",
     "case_k_per_w": "It needs a temperature sensor at each device (case-1 and on).",
 }
+#: of a strip: in a band that is no wider the middle's figure has no room on a phone
+_NARROW = 0.35
 #: good units that a band needs; the daemon counts them
 LEAST_UNITS = 5
 
@@ -40,9 +42,18 @@ def page(lots: Sequence[LotView]) -> Component:
                 "lie; a poor or counterfeit device stands outside long before it fails.",
                 className="lead",
             ),
+            *([_legend()] if any(lot.bands for lot in lots) else []),
             *([_lot(lot) for lot in lots] or [_empty()]),
         ],
         className="page wide",
+    )
+
+
+def _legend() -> Component:
+    marks = (("lot-unit", "a good unit"), ("lot-unit not-good", "one that did not pass"))
+    words = [html.Span([html.I(className=look, **aria(hidden="true")), word]) for look, word in marks]
+    return html.P(
+        [*words, html.Span([html.B("✕", **aria(hidden="true")), "one outside the band"])], className="lot-legend"
     )
 
 
@@ -82,7 +93,7 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
     def at(value: float) -> str:
         return f"{(value - low) / (high - low) * 100:.2f}%"
 
-    width = f"{(band.high - band.low) / (high - low) * 100:.2f}%"
+    wide = (band.high - band.low) / (high - low)
     pins = [
         html.A(
             [html.Span("✕", **aria(hidden="true")), html.Small(_figure(o.value, band))],
@@ -109,10 +120,14 @@ def _strip(band: Band, outside: Sequence[Outside]) -> Component:
             html.P([html.B(NAMES.get(band.figure, band.figure)), html.Span(_sign(band))], className="lot-figure"),
             html.Div(
                 [
-                    html.Div(className="lot-band", style={"left": at(band.low), "width": width}),
+                    html.Div(className="lot-band", style={"left": at(band.low), "width": f"{wide:.2%}"}),
                     html.Div(className="lot-middle", style={"left": at(band.middle)}),
                     html.Small(_figure(band.low, band), className="lot-mark low", style={"left": at(band.low)}),
-                    html.Small(_figure(band.middle, band), className="lot-mark", style={"left": at(band.middle)}),
+                    html.Small(
+                        _figure(band.middle, band),
+                        className="lot-mark" if wide > _NARROW else "lot-mark middle",
+                        style={"left": at(band.middle)},
+                    ),
                     html.Small(_figure(band.high, band), className="lot-mark high", style={"left": at(band.high)}),
                     *marks,
                     *pins,

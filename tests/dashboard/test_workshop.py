@@ -8,8 +8,10 @@ import pytest
 from playwright.sync_api import Page, expect
 from plotly.utils import PlotlyJSONEncoder
 
+from daemon.api.client import Client
 from daemon.api.lot_models import Band, LotView, Outside
 from dashboard.pages import lots
+from tests.daemon.calibration_rig import RACK, Bench
 from tests.dashboard.conftest import daemon_in, served
 
 
@@ -68,6 +70,33 @@ def test_a_calibration_shows_what_comes_of_it_and_asks_before_it_changes_much(ta
     expect(tab.locator(".reads")).to_contain_text("Nothing is read on this bay yet", timeout=15_000)
     expect(tab.get_by_role("button", name="Put it in force")).to_be_disabled()
     expect(tab.locator("#calibration-list")).to_contain_text("No channel has been calibrated yet")
+
+
+def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path: Path) -> None:
+    """The volts are there to be taken; watts are as good as dBm; the list then has the table, drawn."""
+    (tmp_path / "rack.toml").write_text(RACK.format(port=tmp_path / "port"))
+    bench = Bench(tmp_path)
+    try:
+        with Client(bench.url) as client, served(bench.url) as port:
+            bench.read(client, 0.4, "V")
+            tab.goto(f"http://127.0.0.1:{port}/calibrations")
+            tab.get_by_label("Channel").select_option("forward", timeout=15_000)
+            expect(tab.get_by_label("What is drawn")).to_have_value("table")
+            expect(tab.locator(".reads")).to_contain_text("Detector 0.4 V.")
+            tab.get_by_role("button", name="Take the reading for point 2").click()
+            expect(tab.get_by_label("Point 2: detector, V")).to_have_value("0.4")
+            for n, (volts, power) in enumerate((("0.2", "1 W"), ("0.4", "4 W"), ("0,8", "42.04")), 1):
+                tab.get_by_label(f"Point {n}: detector, V").fill(volts)
+                tab.get_by_label(f"Point {n}: reference, dBm or W").fill(power)
+            tab.get_by_label("Reference instrument").fill("power meter")
+            tab.get_by_label("Its standard uncertainty").fill("0.08")
+            expect(tab.locator(".judged")).to_contain_text("Over 0.8 V (16 W) there is no reading", timeout=15_000)
+            expect(tab.locator(".table-rows")).to_contain_text("42.04 dBm")
+            tab.get_by_role("button", name="Put it in force").click()
+            expect(tab.locator("#calibration-list")).to_contain_text("A table of 3 points, 30.0 to 42.0 dBm")
+            assert bench.read(client, 0.4, "V").value == pytest.approx(4.0, abs=1e-3)
+    finally:
+        bench.close()
 
 
 def test_a_page_without_lots_says_what_to_do_next() -> None:
