@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 from plotly.utils import PlotlyJSONEncoder
 
 from daemon.api.client import Client
-from daemon.api.lot_models import Band, LotView, Outside
+from daemon.api.lot_models import Band, LotView, Outside, UnitFigure
 from dashboard.pages import lots
 from tests.daemon.calibration_rig import RACK, Bench
 from tests.dashboard.conftest import daemon_in, served
@@ -107,13 +107,14 @@ def test_a_page_without_lots_says_what_to_do_next() -> None:
 
 
 def test_who_stands_outside_is_a_pin_on_the_strip_and_a_sentence() -> None:
-    """Both lead to its job."""
-    band = Band(figure="heatsink_k_per_w", unit="K/W", low=1.4, middle=1.5, high=1.6, sd=0.02)
+    """Both lead to its job; a good unit is a mark in the band."""
+    units = [UnitFigure(job=n, unit=f"no. {n}", value=v, passed=True) for n, v in ((1, 1.51), (9, 1.95))]
+    band = Band(figure="heatsink_k_per_w", unit="K/W", low=1.4, middle=1.5, high=1.6, sd=0.02, units=units)
     odd = Outside(
         job=9, unit="MR-25 no. 9", figure=band.figure, value=1.95, middle=1.5, sd_out=22, text="suspect a dry pad"
     )
     view = LotView(kind="MR-25", device_type="type A", lot="7", units=8, passed=7, bands=[band], outside=[odd])
     text = json.dumps(lots.page([view]), cls=PlotlyJSONEncoder)
     assert text.count("/job/9") == 2
-    assert "lot-unit" not in text
+    assert text.count('"lot-unit"') == 2  # in the legend, and the other unit; the odd one has its pin
     assert "Suspect a dry pad" in text
