@@ -22,6 +22,7 @@ from daemon.booking.checks import judge
 from daemon.booking.kept import Bookings
 from daemon.booking.typed import judge_typed
 from daemon.errors import Refused
+from daemon.plan import Plan
 
 
 def add_bookings(app: FastAPI, bookings: Bookings) -> None:
@@ -119,3 +120,15 @@ def as_booked(bookings: Bookings, order: SoakOrder) -> SoakOrder:
         if asked and asked != known:
             raise Refused(f"booking {order.booking} has {name} {known!r}, and not {asked!r}: which unit is in the bay?")
     return order.model_copy(update={"number": booked.number, "unit": booked.unit})
+
+
+def with_heat_data(bookings: Bookings, booking: int, plan: Plan) -> Plan:
+    """The plan with R_theta from heatsink to junction of what was fitted, where it does not give one itself.
+
+    The sum of both parts that the device data has (JESD51); one alone gives no junction estimate. Raises NoSuch.
+    """
+    fitted = bookings.one(booking).fitted
+    if plan.limits.junction_k_per_w or fitted.rth_jc_k_w is None or fitted.rth_cs_k_w is None:
+        return plan
+    limits = plan.limits.model_copy(update={"junction_k_per_w": fitted.rth_jc_k_w + fitted.rth_cs_k_w})
+    return plan.model_copy(update={"limits": limits})

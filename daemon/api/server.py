@@ -13,7 +13,7 @@ from fastapi import Depends, FastAPI, Response
 from starlette.concurrency import run_in_threadpool
 
 from daemon.api.alerts import add_alerts
-from daemon.api.bookings import add_bookings, as_booked
+from daemon.api.bookings import add_bookings, as_booked, with_heat_data
 from daemon.api.calibrations import add_calibrations
 from daemon.api.doors import KEPT_ALIVE_S
 from daemon.api.guard import add_guard, own_page
@@ -115,7 +115,9 @@ def _add_orders(app: FastAPI, rack: Rack, bookings: Bookings, loads: Mapping[str
         )
         if order.booking is not None:
             # the catalog is read on a thread of its own: an unkey must not wait behind a disk
+            booking = order.booking
             order = await run_in_threadpool(as_booked, bookings, order)
+            plan = await run_in_threadpool(with_heat_data, bookings, booking, plan)
         job = await wait(rack.soak(bay, plan, order.plan, order.number, order.unit, booking=order.booking))
         return Said(done=f"job {job} has begun: {plan.name}", bays=[bay])
 

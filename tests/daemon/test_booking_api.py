@@ -8,8 +8,8 @@ import httpx
 import pytest
 from typer.testing import CliRunner, Result
 
-from daemon.api.booking_models import Booking, DeviceType, Power
-from daemon.api.bookings import as_booked
+from daemon.api.booking_models import Booking, DeviceType, Fitted, Power
+from daemon.api.bookings import as_booked, with_heat_data
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
@@ -124,6 +124,28 @@ def test_refusals_have_their_status_and_their_sentence(url: str) -> None:
     ):
         answer = httpx.request(method, url + path, headers=stranger, trust_env=False)
         assert answer.status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("fitted", "in_plan", "used"),
+    [
+        ({"rth_jc_k_w": 0.9, "rth_cs_k_w": 0.4}, 0.0, 1.3),
+        ({"rth_jc_k_w": 0.9, "rth_cs_k_w": 0.4}, 2.0, 2.0),
+        ({"rth_jc_k_w": 0.9}, 0.0, 0.0),
+        ({}, 0.0, 0.0),
+    ],
+)
+def test_the_junction_is_estimated_by_the_device_data_of_the_booking(
+    store: Store, tmp_path: Path, fitted: dict[str, float], in_plan: float, used: float
+) -> None:
+    """Junction to case and case to sink together (JESD51); what the plan says goes before; half of it is nothing."""
+    bookings = Bookings(tmp_path / "data" / CATALOG)
+    (number,) = bookings.add([UNIT.model_copy(update={"fitted": Fitted.model_validate(fitted)})])
+    assert isinstance(number, int)
+    plan = Plan.from_toml(f"{PLAN}[limits]\njunction_k_per_w = {in_plan}\n")
+    made = with_heat_data(bookings, number, plan)
+    assert made.limits.junction_k_per_w == pytest.approx(used)
+    assert made.key_down_s == plan.key_down_s
 
 
 def test_a_soak_order_takes_number_and_unit_of_its_booking_and_the_job_carries_it(store: Store, tmp_path: Path) -> None:
