@@ -61,17 +61,18 @@ def add_compare_callbacks(app: Dash, client: Client) -> None:
         Output("compare-beside", "children"),
         Output("compare-said", "children"),
         Output("compare-whole-s", "data"),
+        Output("compare-sheet", "hidden"),
         Input("compare-span", "data"),
         State("url", "search"),
     )
     async def draw(span: Any, search: str | None) -> Any:
         numbers = jobs_of(search or "")
         if not numbers:
-            return no_update, no_update, _CHOOSE, no_update
+            return no_update, no_update, _CHOOSE, no_update, True
         try:
             return await asyncio.to_thread(_drawn, client, numbers, span)
         except ApiError as err:
-            return no_update, no_update, [f"{err.why}. ", *_CHOOSE], no_update
+            return no_update, no_update, [f"{err.why}. ", *_CHOOSE], no_update, True
 
 
 def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None) -> tuple[Any, ...]:
@@ -87,7 +88,7 @@ def _drawn(client: Client, numbers: Sequence[int], span: Sequence[float] | None)
     high = max(s.job.plan.total_s - s.key_on_s for s in soaks)
     from_s, to_s = span or (low, high)
     figure = overlay.figure(soaks, bands, from_s, to_s)
-    return figure, compare.beside(soaks, bands.get("heatsink")), "", [low, high]
+    return figure, compare.beside(soaks, bands.get("heatsink")), "", [low, high], False
 
 
 def _soak(client: Client, number: int, span: Sequence[float] | None) -> Soak:

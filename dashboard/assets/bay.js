@@ -47,6 +47,7 @@ function make(place, name) {
 
 function wire(link) {
   if (!link) return "No link.";
+  if (!link.packs) return `Nothing was heard yet: look at the cable and the node's supply, and run keysoak probe.${link.last_error ? ` Last error: ${link.last_error}` : ""}`;
   const node = link.presence === "unknown" ? "" : `, node ${link.presence}`;
   const lost = link.lost ? `${link.lost} lost` : "none lost";
   return `${link.link}, ${link.connected ? "open" : "not open"}${node}: ${link.packs} packs, ${lost}.${link.last_error ? ` Last error: ${link.last_error}` : ""}`;

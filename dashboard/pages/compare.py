@@ -50,6 +50,7 @@ def page() -> Component:
                     ),
                     html.Aside(id="compare-beside", className="beside"),
                 ],
+                id="compare-sheet",
                 className="job",
             ),
             dcc.Store(id="compare-span"),

@@ -21,7 +21,10 @@ def page(jobs: Sequence[JobView]) -> Component:
         return html.Main(
             [
                 html.H1("Jobs"),
-                html.P(["No soak has been run yet. Open a bay on ", html.A("the rack", href="/"), " and start one."]),
+                html.P(
+                    ["No soak has been run yet. Open a bay on ", html.A("the rack", href="/"), " and start one."],
+                    className="blank-sheet",
+                ),
             ],
             className="page wide",
         )

@@ -12,6 +12,8 @@ from tests.journeys.rig import BAYS, Rig
 
 pytestmark = pytest.mark.journey
 
+ASKS = '[[phase]]\ndrive = "carrier"\nminutes = 10\nask = "Set FM"\n'
+
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
@@ -50,6 +52,50 @@ def test_unkey_on_the_page_unkeys_the_twin_and_unkey_all_the_rest(rig: Rig, brow
     until(lambda: not any(rig.twins.keyed(bay) for bay in BAYS), "every twin unkeyed")
     page.close()
     assert complaints == []
+
+
+def test_a_fault_appears_on_a_page_that_stands_open(rig: Rig, browser: Browser) -> None:
+    """The word, the tag on the strip, the sentence on the shelf's edge, and the count in the head; others go on."""
+    rig.start_daemon()
+    rig.soak_keyed(bays=["bay-1", "bay-2"])
+    page = browser.new_page()
+    page.goto(rig.start_page().url)
+    shelf = page.get_by_role("region", name="Bay bay-2")
+    expect(shelf).to_contain_text("keyed", timeout=15_000)
+    rig.twins.do("fault", "bay-2", fault={"kind": "bad-load", "gamma": 0.7})
+    expect(shelf).to_contain_text("tripped", timeout=20_000)
+    expect(shelf.locator(".tag-trip")).to_have_count(1)
+    expect(shelf.locator(".edge-card")).to_contain_text("look at the dummy load")
+    expect(page.locator("#alert-count")).to_have_text("1")
+    expect(page.get_by_role("region", name="Bay bay-1")).to_contain_text("keyed")
+    page.close()
+
+
+def test_a_plan_that_asks_waits_until_a_press_says_done_and_its_chart_shows_the_wait(
+    rig: Rig, browser: Browser
+) -> None:
+    """Unkeyed meanwhile; the press keys it again, and the job's band has the wait between its phases."""
+    rig.start_daemon()
+    rig.soak('[[phase]]\ndrive = "off"\nminutes = 0.02\n' + ASKS, ["bay-1"])
+    page = browser.new_page()
+    page.goto(rig.start_page().url)
+    shelf = page.get_by_role("region", name="Bay bay-1")
+    expect(shelf.locator(".edge-card")).to_contain_text("Set FM", timeout=15_000)
+    expect(shelf).to_contain_text("waiting")
+    since = rig.twins.mark()
+    shelf.get_by_role("button", name="Done").click()
+    rig.twins.event("key", "bay-1", since, on=True)
+    expect(shelf).to_contain_text("keyed")
+    expect(shelf.locator(".stood")).to_have_count(1)
+    job = until(lambda: rig.client.job(rig.bay("bay-1").job or 0), "the job")
+    until(lambda: rig.client.job(job.job).waits[0].until_s, "that the wait is kept")
+    page.goto(f"{rig.page.url}/job/{job.job}")
+    page.wait_for_function(
+        "() => document.querySelector('.js-plotly-plot')?.data?.find((d) => d.name === 'waited')?.x.length === 1",
+        timeout=15_000,
+    )
+    expect(page.locator("#beside")).to_contain_text("stood still")
+    page.close()
 
 
 def test_when_the_daemon_dies_the_page_says_so_and_unkeying_says_that_it_failed(rig: Rig, browser: Browser) -> None:
