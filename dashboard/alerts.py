@@ -14,7 +14,8 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from daemon.api.alert_models import AlertView, NoteOrder, ReasonOrder, ShelveOrder
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
-from daemon.api.models import BayView, Said, TellTest, TellTried
+from daemon.api.models import BayView, Said
+from daemon.api.tell_models import TellTest, TellTried
 from dashboard.errors import OrderTooLong
 from dashboard.kept import Kept
 from dashboard.orders import answer

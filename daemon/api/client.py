@@ -36,10 +36,8 @@ from daemon.api.models import (
     RackView,
     Said,
     SoakOrder,
-    TellsView,
-    TellTest,
-    TellTried,
 )
+from daemon.api.tell_models import TellsView, TellTest, TellTried
 
 M = TypeVar("M", bound=BaseModel)
 

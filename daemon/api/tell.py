@@ -3,7 +3,7 @@
 from fastapi import Depends, FastAPI
 
 from daemon.api.guard import own_page
-from daemon.api.models import TellsView, TellTest, TellTried
+from daemon.api.tell_models import TellsView, TellTest, TellTried
 from daemon.delivery.delivery import Delivery
 
 

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from daemon.api.client import Client
-from daemon.api.models import TellTried, TellView
+from daemon.api.tell_models import TellTried, TellView
 from daemon.cli.options import API, RACK, ApiOption, RackOption
 from daemon.config import RackFile
 from daemon.errors import NoSuch

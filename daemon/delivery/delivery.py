@@ -13,7 +13,7 @@ from typing import Self
 
 from sqlalchemy.exc import DBAPIError
 
-from daemon.api.models import TellsView, TellTried
+from daemon.api.tell_models import TellsView, TellTried
 from daemon.config import MqttTable, RackFile, TellTable
 from daemon.delivery.courier import Courier, Send
 from daemon.delivery.line import Line

@@ -16,7 +16,7 @@ import msgspec
 from sqlalchemy import RowMapping
 from sqlalchemy.exc import DBAPIError
 
-from daemon.api.models import BrokerView
+from daemon.api.tell_models import BrokerView
 from daemon.config import MqttTable
 from daemon.files import read_text
 from sensors.backoff import Backoff

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import structlog
 from sqlalchemy.exc import DBAPIError
 
-from daemon.api.models import TellView
+from daemon.api.tell_models import TellView
 from daemon.config import TellTable
 from daemon.delivery.courier import Send
 from daemon.delivery.hush import kind_of
