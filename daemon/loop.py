@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from typing import TypeVar
 
+from daemon.afterwards import Afterwards
 from daemon.alertbook import AlertBook
 from daemon.bay import Bay
 from daemon.calibration.force import InForce
@@ -42,6 +43,7 @@ class Rack:
         self.bays: dict[str, Bay] = {}
         self.book: AlertBook | None = None  # without one nobody is alerted
         self.calibrated = InForce()
+        self.afterwards = Afterwards()
         self.lag_s = 0.0
         self.frames = 0
         self._link_of: dict[str, Link] = {}
@@ -82,6 +84,13 @@ class Rack:
     async def run(self, stop: asyncio.Event) -> None:
         """Run until ``stop``; every bay is unkeyed and every soak ended before this returns."""
         self._loop = asyncio.get_running_loop()
+        self.afterwards.begin(self._loop)
+        try:
+            await self._run(stop)
+        finally:
+            self.afterwards.finish()
+
+    async def _run(self, stop: asyncio.Event) -> None:
         async with asyncio.TaskGroup() as tasks:
             running = [tasks.create_task(link.run(self._deliver), name=f"link {link.name}") for link in self.links]
             running.append(tasks.create_task(self._tick(), name="tick"))

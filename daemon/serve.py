@@ -85,7 +85,7 @@ def make_rack(config: RackFile, store: Store) -> Rack:
     found = store.alerts.open()
     histories = store.alerts.changes(one.id for one in found)
     rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
-    notes = StoreNotes(store, book=rack.book)
+    notes = StoreNotes(store, book=rack.book, later=rack.afterwards)
     for table in config.bay:
         bay = Bay(
             table.name,

@@ -5,6 +5,7 @@ import socket
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from typing import Any
 
 import aiomqtt
 
@@ -12,7 +13,7 @@ from sensors.backoff import LONGEST_S, Backoff
 from sensors.cancellation import stay_cancelled
 from sensors.errors import LinkFailed
 from sensors.intake import Intake, Observe
-from sensors.outbox import Order, Outbox
+from sensors.outbox import Order, Outbox, nobody
 from sensors.types import Clock, Frame, LinkStats
 from sensors.wiring import Wiring
 
@@ -103,7 +104,8 @@ class MqttLink:
             await asyncio.sleep(backoff.wait_s())
 
     async def _connection(self, deliver: Callable[[Frame], None]) -> None:
-        """One connection, until it is lost: raises LinkFailed."""
+        """One connection, until it is lost: raises LinkFailed, and what ``deliver`` raises."""
+        fault: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         client = aiomqtt.Client(
             self._host,
             self._port,
@@ -115,47 +117,56 @@ class MqttLink:
             keepalive=_KEEPALIVE_S,
             timeout=_ANSWER_S,
             socket_options=_AT_ONCE,
+            queue_type=_straight_to(lambda message: self._take(message, deliver, fault)),
         )
         listener: asyncio.Task[str] | None = None
         try:
             async with client:
-                listener = asyncio.create_task(self._listen(client, deliver), name=f"{self.name} listens")
+                listener = asyncio.create_task(self._listen(client), name=f"{self.name} listens")
                 await client.subscribe([(topic, 1) for topic in (*self._readings, *self._presence)])
                 self.stats.connected = True
                 self.stats.connects += 1
-                raise LinkFailed(self._where, await self._talk(client, listener))
+                raise LinkFailed(self._where, await self._talk(client, listener, fault))
         except aiomqtt.MqttError as err:
             raise LinkFailed(self._where, str(err)) from err
         finally:
             if listener is not None:
-                # off the broker by now, so it ends by itself, once all that was acknowledged is delivered
+                # off the broker by now, so it ends by itself
                 await asyncio.wait([listener], timeout=_ANSWER_S)
-                if not listener.cancel():
-                    listener.result()
+                listener.cancel()
+            if fault.done():
+                fault.result()
 
-    async def _talk(self, client: aiomqtt.Client, listener: asyncio.Task[str]) -> str:
-        """Speak until the connection is lost; returns why."""
+    async def _talk(self, client: aiomqtt.Client, listener: asyncio.Task[str], fault: asyncio.Future[None]) -> str:
+        """Speak until the connection is lost, or there is a fault of ours; returns why."""
         try:
             stay_cancelled()
             async with asyncio.TaskGroup() as tasks:
                 speaker = tasks.create_task(self._speak(client), name=f"{self.name} speaks")
-                # shielded: to cancel it would lose what it has in its hands
-                why = await asyncio.shield(listener)
+                ends: list[asyncio.Future[Any]] = [listener, fault]
+                await asyncio.wait(ends, return_when=asyncio.FIRST_COMPLETED)
                 speaker.cancel()
         except asyncio.CancelledError:
             await self._farewell(client)
             raise
-        return why
+        return listener.result() if listener.done() else "a reading could not be taken in"
 
-    async def _listen(self, client: aiomqtt.Client, deliver: Callable[[Frame], None]) -> str:
-        # ends only when all that was received, and so acknowledged, is delivered: hence it alone ends a connection
+    async def _listen(self, client: aiomqtt.Client) -> str:
+        # no message comes this way: it waits for the end of the connection, and says why
         try:
-            async for message in client.messages:
-                for frame in self._heard(message):
-                    deliver(frame)
+            async for _ in client.messages:
+                pass
         except aiomqtt.MqttError as err:
             return str(err.__cause__ or err)
         return "the broker ended the connection"
+
+    def _take(self, message: aiomqtt.Message, deliver: Callable[[Frame], None], fault: asyncio.Future[None]) -> None:
+        try:
+            for frame in self._heard(message):
+                deliver(frame)
+        except Exception as err:  # noqa: BLE001  one of ours: it ends the connection, and comes out of run()
+            if not fault.done():
+                fault.set_exception(err)
 
     def _heard(self, message: aiomqtt.Message) -> list[Frame]:
         topic = str(message.topic)
@@ -172,14 +183,13 @@ class MqttLink:
         return self._readings[topic].feed(payload, self._clock(), self._wall_ns())
 
     async def _speak(self, client: aiomqtt.Client) -> None:
-        asked = asyncio.Event()
-        asked.set()
-        self._outbox.wake = asked.set
         async with asyncio.TaskGroup() as tasks:
-            while True:
-                await asked.wait()
-                asked.clear()
+            self._outbox.wake = lambda: self._begin_all(client, tasks)
+            try:
                 self._begin_all(client, tasks)
+                await asyncio.Event().wait()
+            finally:
+                self._outbox.wake = nobody
 
     def _begin_all(self, client: aiomqtt.Client, tasks: asyncio.TaskGroup) -> None:
         # all orders that wait, in their order; none waits for the broker's word on another
@@ -206,3 +216,16 @@ class MqttLink:
         with suppress(TimeoutError):
             async with asyncio.timeout(_FAREWELL_S), asyncio.TaskGroup() as tasks:
                 self._begin_all(client, tasks)
+
+
+def _straight_to(take: Callable[[aiomqtt.Message], None]) -> type[asyncio.Queue[aiomqtt.Message]]:
+    """A queue in which nothing waits: a pack is judged as it is read, and acknowledged after that.
+
+    By a real queue it came through four turns of the loop, and under load an unkey took three times as long (measured).
+    """
+
+    class Straight(asyncio.Queue[aiomqtt.Message]):
+        def put_nowait(self, item: aiomqtt.Message) -> None:
+            take(item)
+
+    return Straight

@@ -4,11 +4,9 @@ import asyncio
 import errno
 import os
 import termios
-import threading
 import time
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from concurrent.futures import Future, ThreadPoolExecutor
 
 import serial
 
@@ -16,20 +14,18 @@ from sensors.backoff import LONGEST_S, Backoff
 from sensors.errors import LineRefused, LinkFailed
 from sensors.framing import LINE_LIMIT_BYTES, LineSplitter, open_line
 from sensors.intake import Intake, Observe
-from sensors.outbox import Outbox, nobody
+from sensors.outbox import Outbox
 from sensors.serial_session import Session
 from sensors.types import Clock, Frame, LinkStats
 from sensors.wiring import Wiring
-
-#: batches on their way to the event loop before the port is left unread: bounds the memory when the loop is held up
-_BATCHES = 64
 
 
 class SerialLink:
     """One serial port and the bays behind it; a Link (sensors/types.py).
 
     ``port`` is opened anew by its path after each loss, so a symlink that a replugged device gets back is followed.
-    The port is held exclusively. One thread reads in chunks, converts, and writes; the event loop only delivers.
+    The port is held exclusively. It is read in chunks and written on the event loop, never waiting: beside a thread a
+    port, 32 of them, an unkey waited for the interpreter's lock for milliseconds at every hand-over (measured).
     """
 
     def __init__(
@@ -66,61 +62,46 @@ class SerialLink:
 
     async def run(self, deliver: Callable[[Frame], None]) -> None:
         """Deliver frames on this event loop until cancelled; then unkey all bays, within half a second."""
-        loop = asyncio.get_running_loop()
-        inbox: asyncio.Queue[list[Frame]] = asyncio.Queue()
-        room = threading.Semaphore(_BATCHES)
-        stop = threading.Event()
-        woken, waker = os.pipe()
-        os.set_blocking(woken, False)
-        os.set_blocking(waker, False)
-
-        def hand_over(frames: list[Frame]) -> None:
-            while not room.acquire(timeout=0.1):
-                if stop.is_set():
-                    return
-            loop.call_soon_threadsafe(inbox.put_nowait, frames)
-
-        self._outbox.wake = lambda: _wake(waker)
-        threads = ThreadPoolExecutor(1, thread_name_prefix=f"serial {self.name}")
-        working = loop.run_in_executor(threads, self._work, hand_over, woken, stop)
-        # an empty batch ends the loop below if the thread dies, which only an error of ours can bring about
-        working.add_done_callback(lambda _: inbox.put_nowait([]))
+        backoff = Backoff()
+        # opening and closing may take their time (a port that does not drain), so a thread does them
+        thread = ThreadPoolExecutor(1, thread_name_prefix=f"serial {self.name}")
         try:
-            while frames := await inbox.get():
-                room.release()
-                for frame in frames:
-                    deliver(frame)
+            while True:
+                began_s = time.monotonic()
+                try:
+                    await self._connection(thread, deliver)
+                except LinkFailed as err:
+                    self.stats.last_error = str(err)
+                if time.monotonic() - began_s > LONGEST_S:
+                    backoff.reset()
+                await asyncio.sleep(backoff.wait_s())
         finally:
             for bay in self._bays:
                 self._outbox.unkey(bay)
-            stop.set()
-            _wake(waker)
-            try:
-                await working
-            finally:
-                threads.shutdown()
-                self._outbox.wake = nobody
-                os.close(woken)
-                os.close(waker)
+            thread.shutdown(wait=False)
 
-    # on the thread -----------------------------------------------------------------------------------------------
+    async def _connection(self, thread: ThreadPoolExecutor, deliver: Callable[[Frame], None]) -> None:
+        """One connection, until it is lost: raises LinkFailed."""
+        opening = thread.submit(self._open)
+        try:
+            port = await asyncio.wrap_future(opening)
+        except asyncio.CancelledError:
+            # a port that opens all the same is let go of again
+            opening.add_done_callback(_close)
+            raise
+        self.stats.connected = True
+        self.stats.connects += 1
+        frames_of = self._frames_of()
 
-    def _work(self, hand_over: Callable[[list[Frame]], None], woken: int, stop: threading.Event) -> None:
-        backoff = Backoff()
-        while not stop.is_set():
-            began_s = time.monotonic()
-            try:
-                with self._open() as port:
-                    Session(self._port, port.fileno(), self._outbox, self._clock).run(
-                        self._frames_of(), hand_over, woken, stop
-                    )
-            except LinkFailed as err:
-                self.stats.last_error = str(err)
-            finally:
-                self.stats.connected = False
-            if time.monotonic() - began_s > LONGEST_S:
-                backoff.reset()
-            stop.wait(backoff.wait_s())
+        def take(chunk: bytes) -> None:
+            for frame in frames_of(chunk):
+                deliver(frame)
+
+        try:
+            await Session(self._port, port.fileno(), self._outbox, self._clock, take).run(self._bays)
+        finally:
+            self.stats.connected = False
+            thread.submit(port.close)
 
     def _open(self) -> serial.Serial:
         try:
@@ -128,8 +109,6 @@ class SerialLink:
         except (OSError, termios.error, ValueError) as err:
             held = getattr(err, "errno", None) in (errno.EAGAIN, errno.EBUSY)
             raise LinkFailed(self._port, "another program or link holds this port" if held else _why(err)) from err
-        self.stats.connected = True
-        self.stats.connects += 1
         return port
 
     def _frames_of(self) -> Callable[[bytes], list[Frame]]:
@@ -163,9 +142,9 @@ class SerialLink:
         return self._intake.feed(pack, self._clock(), self._wall_ns())
 
 
-def _wake(waker: int) -> None:
-    with suppress(BlockingIOError):  # a full pipe wakes as well
-        os.write(waker, b"x")
+def _close(opened: "Future[serial.Serial]") -> None:
+    if not opened.cancelled() and opened.exception() is None:
+        opened.result().close()
 
 
 def _why(err: Exception) -> str:

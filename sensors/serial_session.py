@@ -1,116 +1,117 @@
-"""One connection of a serial port: reading and writing on one thread, neither held up by the other."""
+"""One connection of a serial port on the event loop: what is heard and what is told wait for each other nowhere."""
 
+import asyncio
 import os
-import select
-import threading
-import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from sensors.errors import LinkFailed
 from sensors.framing import seal
-from sensors.outbox import Order, Outbox
-from sensors.types import Clock, Frame
+from sensors.outbox import Order, Outbox, nobody
+from sensors.types import Clock
 
-_CHUNK_BYTES = 16 * 1024
+#: a turn's worth of packs (ten or so): the loop has other ports, and keys to take back
+_CHUNK_BYTES = 4 * 1024
 #: how long the last unkeys are tried when the link ends
 _FAREWELL_S = 0.5
-#: the loop looks at ``stop`` at least so often
-_LOOK_S = 0.5
+
+Take = Callable[[bytes], None]
+"""What a chunk of bytes is given to."""
 
 
 class Session:
-    """Reads and writes ``fd`` (non-blocking) until told to stop; at most one line is begun, so an unkey is next."""
+    """Reads and writes ``fd``, which must not block; at most one line is begun, so that an unkey is next.
 
-    def __init__(self, where: str, fd: int, outbox: Outbox, clock: Clock) -> None:
-        self._where, self._fd, self._outbox, self._clock = where, fd, outbox, clock
+    An order is written in the very call that puts it into ``outbox``, where the port has room.
+    """
+
+    def __init__(self, where: str, fd: int, outbox: Outbox, clock: Clock, take: Take) -> None:
+        self._where, self._fd, self._outbox, self._clock, self._take = where, fd, outbox, clock, take
+        self._loop = asyncio.get_running_loop()
+        self._over: asyncio.Future[None] = self._loop.create_future()
+        self._told = asyncio.Event()  # nothing waits to be written
         self._order: Order | None = None
         self._begun = b""
         # ends whatever an earlier connection left half said: its rest would spoil the first line, perhaps an unkey
         self._prefix = b"\n"
 
-    def run(
-        self,
-        frames_of: Callable[[bytes], list[Frame]],
-        hand_over: Callable[[list[Frame]], None],
-        woken: int,
-        stop: threading.Event,
-    ) -> None:
-        """Until ``stop``, and then until all is told or half a second is over.
+    async def run(self, bays: Iterable[str]) -> None:
+        """Until cancelled; these ``bays`` are unkeyed then, within half a second.
 
-        Raises LinkFailed when the port is lost; an unkey that was begun and not ended is in the outbox again by then.
+        Raises LinkFailed when the port is lost, and what ``take`` raises. An unkey that was begun and not ended is in
+        the outbox again by then.
         """
+        self._loop.add_reader(self._fd, self._read)
+        self._outbox.wake = self._speak
         try:
-            self._run(frames_of, hand_over, woken, stop)
-        except LinkFailed:
+            self._speak()
+            await self._over
+        except asyncio.CancelledError:
+            self._loop.remove_reader(self._fd)
+            await self._farewell(bays)
+            raise
+        finally:
+            self._outbox.wake = nobody
+            self._loop.remove_reader(self._fd)
+            self._loop.remove_writer(self._fd)
             if self._order is not None:
                 self._outbox.put_back(self._order)
-            raise
 
-    def _run(
-        self,
-        frames_of: Callable[[bytes], list[Frame]],
-        hand_over: Callable[[list[Frame]], None],
-        woken: int,
-        stop: threading.Event,
-    ) -> None:
-        ends_s: float | None = None
-        while True:
-            self._begin()
-            if stop.is_set():
-                # real time, as the caller's clock may be a test's: this must end
-                ends_s = ends_s or time.monotonic() + _FAREWELL_S
-                if not self._begun or time.monotonic() > ends_s:
-                    return
-            readable, writable = self._wait(woken)
-            if woken in readable:
-                _drain(woken)
-            if writable:
-                self._write()
-            if self._fd in readable and (frames := frames_of(self._read())):
-                hand_over(frames)
+    async def _farewell(self, bays: Iterable[str]) -> None:
+        for bay in bays:
+            self._outbox.unkey(bay)
+        try:
+            async with asyncio.timeout(_FAREWELL_S):
+                await self._told.wait()
+        except TimeoutError:
+            return
 
-    def _begin(self) -> None:
+    def _speak(self) -> None:
+        while self._begin():
+            try:
+                self._begun = self._begun[os.write(self._fd, self._begun) :]
+            except BlockingIOError:
+                pass
+            except OSError as err:
+                self._end(LinkFailed(self._where, f"unplugged ({err.strerror})"))
+                return
+            if self._begun:
+                # no more room: the loop calls again when there is
+                self._told.clear()
+                self._loop.add_writer(self._fd, self._speak)
+                return
+            self._order = None
+        if not self._told.is_set():
+            self._told.set()
+            self._loop.remove_writer(self._fd)
+
+    def _begin(self) -> bool:
         if not self._begun and (order := self._outbox.next()) is not None:
             self._order = order
             self._begun = self._prefix + seal(order.pack(self._clock()))
             self._prefix = b""
+        return bool(self._begun)
 
-    def _wait(self, woken: int) -> tuple[list[int], list[int]]:
-        try:
-            readable, writable, _ = select.select([self._fd, woken], [self._fd] if self._begun else [], [], _LOOK_S)
-        except OSError as err:
-            raise self._lost(err) from err
-        return readable, writable
-
-    def _write(self) -> None:
-        try:
-            written = os.write(self._fd, self._begun)
-        except BlockingIOError:
-            return
-        except OSError as err:
-            raise self._lost(err) from err
-        self._begun = self._begun[written:]
-        if not self._begun:
-            self._order = None
-
-    def _read(self) -> bytes:
+    def _read(self) -> None:
         try:
             chunk = os.read(self._fd, _CHUNK_BYTES)
         except BlockingIOError:
-            return b""
+            return
         except OSError as err:
-            raise self._lost(err) from err
+            self._end(LinkFailed(self._where, f"unplugged ({err.strerror})"))
+            return
         if not chunk:
-            raise LinkFailed(self._where, "unplugged")
-        return chunk
+            self._end(LinkFailed(self._where, "unplugged"))
+            return
+        try:
+            self._take(chunk)
+        except Exception as err:  # noqa: BLE001  a fault of ours: it comes out of run()
+            self._end(err)
 
-    def _lost(self, err: OSError) -> LinkFailed:
-        return LinkFailed(self._where, f"unplugged ({err.strerror})")
-
-
-def _drain(woken: int) -> None:
-    try:
-        while os.read(woken, 4096):
-            pass
-    except BlockingIOError:
-        return
+    def _end(self, why: Exception) -> None:
+        # a port that has gone is told of by the loop again and again
+        self._loop.remove_reader(self._fd)
+        self._loop.remove_writer(self._fd)
+        self._outbox.wake = nobody
+        self._told.set()
+        if not self._over.done():
+            self._over.set_exception(why)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import structlog
 
+from daemon.priority import AFTER_NICE, after
 from sensors.backoff import Backoff
 
 log = structlog.get_logger()
@@ -47,7 +48,7 @@ class Door:
     def _start(self) -> "subprocess.Popen[bytes]":
         handle = self._listener.fileno()
         return subprocess.Popen(
-            [sys.executable, "-m", "daemon.api.process", self._name, str(handle), *self._words],
+            after([sys.executable, "-m", "daemon.api.process", self._name, str(handle), *self._words], AFTER_NICE),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             pass_fds=[handle],

@@ -15,13 +15,11 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from daemon.api.doors import KEPT_ALIVE_S
-from daemon.priority import go_after
 
 
 def main(words: list[str]) -> None:
     """``front FD DAEMON-URL HISTORY-URL`` or ``history FD DATA HOST WORKSHOP-JSON``."""
     what, handle, *rest = words
-    go_after()
     asyncio.run(_run(lambda: _app(what, *rest), socket.socket(fileno=int(handle))))
 
 

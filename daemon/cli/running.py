@@ -1,6 +1,5 @@
 """``keysoak demo`` and ``keysoak serve``: what runs until it is stopped."""
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,7 +10,7 @@ import typer
 from daemon.cli.options import RACK, RackOption
 from daemon.config import RackFile
 from daemon.logging import set_up
-from daemon.priority import go_first
+from daemon.priority import USUAL_NICE, after, go_first
 
 
 def add_to(app: typer.Typer) -> None:
@@ -52,9 +51,7 @@ def serve(
         sys.stdout.flush()
         if page is not None:
             words = [sys.executable, "-m", "dashboard", "--api", url, "--port", str(page)]
-            # nice(1): as urgent as the daemon was before it went first
-            usual = -os.getpriority(os.PRIO_PROCESS, 0)
-            pages.append(subprocess.Popen(["nice", "-n", str(usual), *words]))
+            pages.append(subprocess.Popen(after(words, USUAL_NICE)))
 
     try:
         run_daemon(config, ready)

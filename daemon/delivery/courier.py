@@ -10,6 +10,7 @@ import msgspec
 from daemon.delivery.hush import hush
 from daemon.delivery.message import Answer, Errand, Message
 from daemon.errors import SendFailed
+from daemon.priority import LAST_NICE, after
 
 #: apprise waits up to 15 s for a mail server to answer, up to 8 s for a web server
 LIMIT_S = 20.0
@@ -55,7 +56,7 @@ class Courier:
                 raise SendFailed("the daemon is stopping")
             try:
                 process = subprocess.Popen(
-                    [sys.executable, "-m", "daemon.delivery.sender"],
+                    after([sys.executable, "-m", "daemon.delivery.sender"], LAST_NICE),
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
                     stderr=subprocess.PIPE,

@@ -58,7 +58,6 @@ def main() -> None:
     errand = msgspec.json.decode(sys.stdin.buffer.read(), type=Errand)
     # ends this process also when nobody is there to kill it
     signal.alarm(int(errand.limit_s) + SPARE_S)
-    os.nice(10)  # the safety loop comes first on a small machine
     sys.stdout.buffer.write(msgspec.json.encode(send(errand)))
     sys.stdout.flush()
     os._exit(0)  # a send that apprise gave up goes on in a thread of it, which an ordinary end would wait for

@@ -17,8 +17,6 @@ from daemon.store.items import JobSealed
 from daemon.store.reader import Reader
 from daemon.store.seals import PART, digest
 
-NICE = 10
-
 
 def seal(folder: Path, job: int) -> JobSealed:
     """Write the sealed file of a job; raises OSError, StoreUnfit, NoSuch."""
@@ -58,7 +56,6 @@ def _end_with_the_daemon() -> None:
 def main(folder: Path, jobs: list[int]) -> int:
     """Seal these jobs; gives the exit status."""
     threading.Thread(target=_end_with_the_daemon, daemon=True).start()
-    os.nice(NICE)
     try:
         for job in jobs:
             sys.stdout.write(msgspec.json.encode(seal(folder, job)).decode() + "\n")

@@ -14,6 +14,7 @@ import msgspec
 import sqlalchemy as sa
 
 from daemon.errors import StoreUnfit
+from daemon.priority import LAST_NICE, after
 from daemon.store.catalog import CatalogReader
 from daemon.store.items import JobSealed
 from daemon.store.tables import JOBS, SEALS
@@ -143,7 +144,8 @@ class Sealer:
         return SOON_S if self._awaited else AGAIN_S if self.error else None
 
     def _seal(self, jobs: list[int]) -> str:
-        words = [sys.executable, "-m", "daemon.store.sealing", str(self._folder), *map(str, jobs[:MOST_AT_ONCE])]
+        sealing = [sys.executable, "-m", "daemon.store.sealing", str(self._folder), *map(str, jobs[:MOST_AT_ONCE])]
+        words = after(sealing, LAST_NICE)
         pipe = subprocess.PIPE
         with subprocess.Popen(words, stdin=pipe, stdout=pipe, stderr=pipe, text=True, start_new_session=True) as child:
             self._child = child
