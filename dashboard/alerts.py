@@ -6,6 +6,7 @@ Apart from the orders that unkey: those have threads and connections of their ow
 import asyncio
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
@@ -32,7 +33,8 @@ LARGEST_ORDER = 1 << 16
 
 
 def add_alert_routes(app: FastAPI, client: Client) -> None:
-    """Give ``app`` the routes ``/live/alerts|rate|tells|links``, ``/alerts/<id>/<order>`` and ``/tells/test``."""
+    """Give ``app`` the routes ``/live/alerts|rate|tells|links``, ``/alerts/<id>/<order>``, ``/tells/test``,
+    ``/bay/<name>/release``."""
     kept = {
         "alerts": Kept(lambda: _ALERTS.dump_json(client.alerts(CLOSED)).decode()),
         "rate": Kept(lambda: client.alert_rate().model_dump_json(), keep_s=5.0),
@@ -62,6 +64,20 @@ def add_alert_routes(app: FastAPI, client: Client) -> None:
         try:
             asked = model.model_validate_json(await _body(request))
             said = await asyncio.to_thread(send, alert, asked)
+        except OrderTooLong as err:
+            return answer(request, 413, failed=str(err))
+        except ValidationError as err:
+            return answer(request, 422, failed=_wrong(err))
+        except ApiError as err:
+            return answer(request, _status(err), failed=err.why)
+        kept["alerts"].stale()
+        return answer(request, 200, done=said.done, bays=said.bays)
+
+    @app.post("/bay/{bay}/release")
+    async def release(request: Request, bay: str) -> Response:
+        try:
+            asked = ReasonOrder.model_validate_json(await _body(request))
+            said = await asyncio.to_thread(client.release, quote(bay, safe=""), asked)
         except OrderTooLong as err:
             return answer(request, 413, failed=str(err))
         except ValidationError as err:

@@ -24,7 +24,7 @@ KNOWN = re.compile(
             r"/alerts/[0-9]{1,18}/(acknowledge|shelve|unshelve|out-of-service|in-service|reset)",
             r"/plan/(list|judge|save|start)|/job/[0-9]{1,12}/(export|certificate\.(pdf|html))",
             r"/sheet/(list|check|keep|erase|device)|/calibration/(list|check|keep)",
-            r"/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak)",
+            r"/unkey|/bay/[^/.][^/]{0,63}/(unkey|done|soak|release)",
             r"/assets/.+|/_dash-.+|/_reload-hash|/_favicon\.ico",
         ]
     )

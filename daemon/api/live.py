@@ -49,6 +49,7 @@ class Pictures:
             bay.lent,
             bay.job,
             waiting,
+            bay.supply.opened,
             bay.ended is None,
             len(strip.tags) and strip.tags[-1].time_ns if strip else None,
             len(strip.tags) if strip else None,

@@ -15,6 +15,7 @@ import { listen } from "./orders.js";
 import { addChartTools } from "./pictures.js";
 import { drawPlans } from "./plan-page.js";
 import { drawRack } from "./rack.js";
+import { drawRelease } from "./release.js";
 import { drawSheet } from "./sheet-page.js";
 import { long } from "./words.js";
 
@@ -34,6 +35,7 @@ function draw(view) {
   drawPulse(view);
   drawRack(view);
   drawBay(view);
+  drawRelease(view);
   drawPlans(view);
   addChartTools();
   drawAlerts(view);

@@ -24,6 +24,7 @@ export function makeShelf(name) {
     left: figure("time left"),
     edge: el("p", { class: "edge-card" }),
     done: order(`${path}/done`, "done", "Done", "go"),
+    release: el("a", { class: "edge-go", href: `${path}#bay-release`, "aria-label": `Release the supply of ${name}` }, "Release …"),
     unkey: order(`${path}/unkey`, "unkey", "Unkey", "red"),
   };
   shelf.unkey.firstChild.setAttribute("aria-label", `Unkey ${name}`);
@@ -38,7 +39,7 @@ export function makeShelf(name) {
     shelf.strip.box,
     el("div", { class: "figures" }, shelf.heat.node, drains, shelf.power.node, shelf.left.node),
     shelf.unkey,
-    el("div", { class: "edge" }, shelf.edge, shelf.done),
+    el("div", { class: "edge" }, shelf.edge, shelf.done, shelf.release),
   );
   return shelf;
 }
@@ -69,7 +70,8 @@ export function setShelf(shelf, bay, pageAgeS, pageSilent) {
   setStrip(shelf.strip, bay);
   setFigures(shelf, bay);
   setText(shelf.edge, sentence(bay));
-  setClass(shelf.edge, "loud", bay.status === "tripped" || bay.status === "waiting");
+  setClass(shelf.edge, "loud", bay.supply_cut || bay.status === "tripped" || bay.status === "waiting");
+  setAttr(shelf.release, "hidden", bay.supply_cut ? null : "");
   setAttr(shelf.done, "hidden", bay.ask === null ? "" : null);
   setClass(shelf.unkey.firstChild, "hot", bay.key_lent || bay.key_seen === true);
 }

@@ -99,6 +99,8 @@ function facts(alert) {
     const sign = signOf(alert.unit);
     parts.push(el("span", {}, `${fixed(shown(alert.value, alert.unit), 2)} of ${fixed(shown(alert.limit, alert.unit), 2)}${sign ? ` ${sign}` : ""}`));
   }
+  // a trip that a person ends at the radio, not here
+  if (alert.active && alert.subject === "supply cut") parts.push(el("a", { href: `/bay/${encodeURIComponent(alert.bay)}#bay-release` }, "Release the supply …"));
   if (alert.job !== null) parts.push(el("a", { href: `/job/${alert.job}` }, `Job ${alert.job}`));
   return parts;
 }

@@ -62,6 +62,7 @@ export function long(seconds) {
 
 // every state is a word and a shape; the shape is a mask in tokens.css
 export function stateOf(bay) {
+  if (bay.supply_cut) return { word: "supply cut", shape: "cut" };
   if (bay.status === "done") return { word: bay.verdict ?? "done", shape: bay.verdict ?? "done" };
   return { word: bay.status, shape: bay.status };
 }
@@ -75,7 +76,15 @@ export function sentence(bay) {
   return told(whatMatters(bay));
 }
 
+// why the supply was cut, as the rule said it; a daemon that found it so at its start may have no tag of it
+export function whyCut(bay) {
+  const tag = bay.tags.findLast((t) => t.rule === "keying" && /^(unkeyed: )?supply cut/.test(t.text));
+  const text = tag?.text.replace(/^unkeyed: /, "");
+  return told(text ?? "supply cut: the radio drew current after it was unkeyed: find what kept it on, then release the bay with a note");
+}
+
 function whatMatters(bay) {
+  if (bay.supply_cut) return whyCut(bay);
   const trip = bay.tags.findLast((t) => t.event === "trip") ?? bay.tags.findLast((t) => t.priority === "trip");
   if (bay.status === "tripped") return trip?.text ?? bay.reasons[0] ?? "A rule unkeyed this bay.";
   if (bay.status === "waiting") return bay.ask ?? "Waits for a person.";

@@ -1,4 +1,7 @@
-"""One bay: its shelf, a form to start a soak or what soaks there now, every channel, every rule. Filled by scripts."""
+"""One bay: its shelf, a form to start a soak or what soaks there now, every channel, every rule. Filled by scripts.
+
+Where its supply was cut, assets/release.js puts the form that releases it under the shelf.
+"""
 
 from urllib.parse import quote
 
@@ -13,8 +16,9 @@ def page(bay: str) -> Component:
     now = html.Section(id="bay-now", className="bay-now", hidden=True, **aria(label=f"On {bay} now"))
     return html.Main(
         [
-            html.H1(bay),
+            html.H1(bay, tabIndex="-1"),
             html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=bay))]),
+            html.Div(id="bay-release", **data(bay=bay)),
             html.Div(
                 [
                     html.Div([now, html.Div(_start(bay), id="start", **data(bay=bay))]),

@@ -113,3 +113,47 @@ def test_when_the_daemon_dies_the_page_says_so_and_unkeying_says_that_it_failed(
     page.get_by_role("button", name="Unkey all").click()
     expect(page.locator("#said")).to_contain_text("FAILED", ignore_case=True, timeout=10_000)
     page.close()
+
+
+def test_a_cut_supply_is_said_on_every_page_and_released_with_a_note_by_keyboard_alone(
+    rig: Rig, browser: Browser
+) -> None:
+    """From the shelf to the form by keys; without a note nothing is sent; released, the shelf says so by itself."""
+    rig.start_daemon()
+    page = browser.new_page()
+    page.goto(rig.start_page().url)
+    shelf = page.get_by_role("region", name="Bay bay-1")
+    expect(shelf).to_be_visible(timeout=15_000)
+    expect(shelf.get_by_role("link", name="Release the supply of bay-1")).to_be_hidden()
+    rig.twins.do("fault", "bay-1", fault={"kind": "stuck-key"})
+    rig.soak_keyed(bays=["bay-1"])
+    rig.client.unkey("bay-1")
+    expect(shelf.locator(".state")).to_have_text("supply cut", timeout=15_000)
+    expect(shelf.locator(".edge-card")).to_contain_text("A of drain current")
+    page.goto(f"{rig.page.url}/alerts")
+    expect(page.get_by_role("link", name="Release the supply …")).to_be_visible(timeout=10_000)
+
+    page.goto(rig.page.url)
+    way = shelf.get_by_role("link", name="Release the supply of bay-1")
+    expect(way).to_be_visible(timeout=10_000)
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if way.evaluate("e => e === document.activeElement"):
+            break
+    page.keyboard.press("Enter")
+    form = page.get_by_role("region", name="The supply of this radio is cut")
+    expect(form).to_contain_text("A of drain current", timeout=15_000)
+    form.get_by_label("Your name").focus()
+    page.keyboard.type("Ada")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert rig.bay("bay-1").supply_cut
+    page.keyboard.type("keying relay changed")
+    page.keyboard.press("Enter")
+    expect(form).to_have_count(0, timeout=10_000)
+    expect(page.locator(".shelf .state")).not_to_have_text("supply cut")
+    assert page.evaluate("document.activeElement.tagName") == "H1"
+    until(lambda: not rig.bay("bay-1").supply_cut, "the release")
+    history = [c for alert in rig.client.alerts() if alert.subject == "supply cut" for c in alert.history]
+    assert any("released by Ada: keying relay changed" in change.text for change in history)
+    page.close()
