@@ -213,6 +213,8 @@ class JobView(Model):
     sealed_sha256: str | None = None  # of the sealed file of a finished job
     booking: int | None = None  # under which its unit is booked in
     calibrations: list[int] = Field(default_factory=list)  # that were in force at its start
+    #: channel -> the calibration that is in force now where none or another one was then; of one finished job alone
+    calibrated_since: dict[str, int] = Field(default_factory=dict)
     waits: list[WaitView] = Field(default_factory=list)  # by which its time parts from its plan's
 
 

@@ -127,6 +127,7 @@ class Facts(Model):
     delivered: Delivered
     limits: dict[str, float]
     calibrations: list[Calibration] = Field(default_factory=list)
+    calibrated_since: dict[str, int] = Field(default_factory=dict)  # channel -> calibration, not in these figures
     happened: list[Happened] = Field(default_factory=list)
     actions: list[Action] = Field(default_factory=list)
     sealed: Sealed | None = None

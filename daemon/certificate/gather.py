@@ -70,6 +70,7 @@ def gather(
         delivered=_delivered(view.plan, measured, counted, view.limits),
         limits=view.limits,
         calibrations=list(calibrations),
+        calibrated_since=view.calibrated_since,
         happened=happened(view.tags),
         actions=_actions(reader, job),
         sealed=sealed,

@@ -263,12 +263,15 @@ def _calibrations(facts: Facts) -> list[Row]:
 
 
 def _calibrations_say(facts: Facts) -> str:
+    since = ", ".join(f"{plain(channel)} ({one})" for channel, one in sorted(facts.calibrated_since.items()))
+    anew = [f"Calibrated since, and not in these figures: {since}."] if since else []
     if not facts.calibrations:
-        return NO_CALIBRATION
+        return " ".join([NO_CALIBRATION, *anew])
     ended = _local(facts.ended_ns, facts).date()
     late = [plain(one.channel) for one in facts.calibrations if one.due is not None and one.due < ended]
+    past = [f"Past due when the soak ended: {', '.join(late)}."] if late else []
     rest = "Channels that are not named have no calibration on record: their figures are as read."
-    return f"Past due when the soak ended: {', '.join(late)}. {rest}" if late else rest
+    return " ".join([*past, rest, *anew])
 
 
 def _alerts(facts: Facts, most: int) -> list[Row]:

@@ -5,6 +5,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import sqlalchemy as sa
 from sqlalchemy import RowMapping
 
 from daemon.api.models import CurvesView, JobView, PlanView, Tag, WaitView
@@ -16,6 +17,7 @@ from daemon.store.buckets import SERIES
 from daemon.store.catalog import CatalogReader
 from daemon.store.frames import FrameReader
 from daemon.store.seals import Seal, Seals
+from daemon.store.tables import CALIBRATION
 from daemon.store.zoom import Drawn, drawn
 from sensors.types import CHANNELS, Frame
 
@@ -56,7 +58,10 @@ class Reader:
     def job(self, job: int) -> JobView:
         """One job; raises NoSuch."""
         waits = self._catalog.waits(job, job).get(job, [])
-        return _view(self._row(job), self._tags(job), waits, self.seals.of(job, job).get(job))
+        view = _view(self._row(job), self._tags(job), waits, self.seals.of(job, job).get(job))
+        if view.ended_ns is not None:
+            view.calibrated_since = self._calibrated_since(view)
+        return view
 
     def facts(self, job: int) -> dict[str, Any]:
         """What is known of a job but its readings, as JSON has it; raises NoSuch."""
@@ -133,6 +138,11 @@ class Reader:
         if row is None:
             raise NoSuch("job", job, [str(known) for known in self._catalog.numbers()])
         return row
+
+    def _calibrated_since(self, view: JobView) -> dict[str, int]:
+        newest = sa.select(CALIBRATION.c.channel, sa.func.max(CALIBRATION.c.id).label("id"))
+        rows = self._catalog.ask(newest.where(CALIBRATION.c.bay == view.bay).group_by(CALIBRATION.c.channel))
+        return {row["channel"]: row["id"] for row in rows if row["id"] not in view.calibrations}
 
     def _tags(self, job: int) -> list[Tag]:
         return self._catalog.tags(job, job).get(job, [])

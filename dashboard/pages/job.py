@@ -121,6 +121,7 @@ def aside(job: JobView) -> list[Component]:
                 ),
             ]
         ),
+        *_calibrated_since(job),
         html.Section([html.H2("Take it away"), *_downloads(job)]),
         html.Section(html.Details([html.Summary("Limits"), _numbers(job.limits)])),
     ]
@@ -185,6 +186,21 @@ def _tags(job: JobView) -> Component:
         ],
         className="tags",
     )
+
+
+def _calibrated_since(job: JobView) -> list[Component]:
+    if not job.calibrated_since:
+        return []
+    named = ", ".join(f"{channel} (calibration {one})" for channel, one in sorted(job.calibrated_since.items()))
+    return [
+        html.Section(
+            [
+                html.H2("Calibrated since"),
+                html.P([f"After this soak {named}. What stands here is as it was read then; by the new ones:"]),
+                html.P(html.Code(f"keysoak recompute {job.job} job-{job.job}-anew.senml")),
+            ]
+        )
+    ]
 
 
 def _heat(job: JobView) -> list[Component]:

@@ -15,6 +15,9 @@ from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
 from daemon.calibration.certified import of_job
 from daemon.calibration.kept import Calibrations
+from daemon.certificate.facts import Workshop
+from daemon.certificate.gather import gather
+from daemon.certificate.sheet import words
 from daemon.store.items import JobEnded, JobStarted
 from daemon.store.reader import CATALOG
 from sensors.recording import read
@@ -186,6 +189,9 @@ def test_the_certificate_names_the_calibrations_behind_a_job(
         first = client.calibrate(order((10, 10.2), (20, 20.4), due=date(2025, 6, 30)))
         soaked(bench, frame_at, job_at, (first.id,))
         client.calibrate(order((10, 10.2), (20, 20.4)))
+    assert bench.store.job(1).calibrated_since == {"forward": 2}
+    said = words(gather(bench.store, None, 1, Workshop())).calibrations_say
+    assert "Calibrated since, and not in these figures: forward (2)." in said
     (named,) = of_job(Calibrations(bench.config.rack.data / CATALOG), bench.store.job(1))
     assert (named.id, named.channel, named.due) == (str(first.id), "forward", date(2025, 6, 30))
     assert named.expanded == pytest.approx(0.2)
