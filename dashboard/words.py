@@ -37,10 +37,12 @@ def number(value: float | None, unit: str = "") -> str:
         return NOT_KNOWN
     if unit == "J" and abs(value) >= 36_000:
         value, unit = value / 3600, "Wh"
+    if unit == "A/K":
+        value, unit = 1000 * value, "mA/K"
     value = shown(value, unit)
     if unit in ("", "s", "1", "J", "Ohm") and value == int(value):
         return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit_sign(unit)}" if unit_sign(unit) else "")
-    places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0, "Wh": 1, "Ohm": 3, "A/K": 5}.get(unit, 2)
+    places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0, "Wh": 1, "Ohm": 3}.get(unit, 2)
     sign = unit_sign(unit)
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return f"{text}\u00a0{sign}" if sign else text

@@ -1,5 +1,7 @@
 """The part of the control API that makes certificates; in the history process, never beside the safety loop."""
 
+import threading
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,15 +16,33 @@ if TYPE_CHECKING:
 _KINDS = {"pdf": "application/pdf", "html": "text/html; charset=utf-8"}
 
 
-def add_certificates(app: FastAPI, data: Path, workshop: WorkshopTable) -> None:
-    """Add the routes ``/v1/jobs/{job}/certificate.pdf`` and ``.html``."""
+#: after a job was first looked at: its curves go first
+LOAD_AFTER_S = 3.0
+
+
+def add_certificates(app: FastAPI, data: Path, workshop: WorkshopTable) -> Callable[[], None]:
+    """Add the routes ``/v1/jobs/{job}/certificate.pdf`` and ``.html``.
+
+    What is given back loads, a little later and once, what they take some seconds to load the first time.
+    """
 
     @cache
     def certificates() -> "Certificates":
-        # what draws and sets takes a second to load: only who wants a certificate waits for it
+        # what draws and sets takes seconds to load, and memory: only where somebody looks at a finished job
         from daemon.certificate.make import Certificates  # noqa: PLC0415
 
         return Certificates(data, workshop)
+
+    begun = False
+
+    def load() -> None:
+        nonlocal begun
+        if begun:
+            return
+        begun = True
+        later = threading.Timer(LOAD_AFTER_S, lambda: certificates().warm_up())
+        later.daemon = True
+        later.start()
 
     # not async: made on a thread of the pool
     @app.get("/v1/jobs/{job}/certificate.pdf", response_class=Response)
@@ -32,6 +52,8 @@ def add_certificates(app: FastAPI, data: Path, workshop: WorkshopTable) -> None:
     @app.get("/v1/jobs/{job}/certificate.html", response_class=Response)
     def html(job: int) -> Response:
         return _answer(job, "html", certificates().html(job))
+
+    return load
 
 
 def _answer(job: int, ending: str, content: bytes) -> Response:

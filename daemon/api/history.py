@@ -31,14 +31,17 @@ def build_history(data: Path, host: str, workshop: WorkshopTable) -> FastAPI:
     def reader() -> Reader:
         return Reader(data)
 
-    add_history(app, reader)
+    load = add_certificates(app, data, workshop)  # here alone: half a second of a processor each
+    # who looks at a finished job may ask for its certificate next
+    add_history(app, reader, lambda job: None if job.ended_ns is None else load())
     add_lots(app, reader, lambda: Bookings(data / CATALOG))
-    add_certificates(app, data, workshop)  # here alone: half a second of a processor each
     return app
 
 
-def add_history(app: FastAPI, reader: Callable[[], Reader]) -> None:
-    """Add the routes that only read what was kept."""
+def add_history(
+    app: FastAPI, reader: Callable[[], Reader], looked_at: Callable[[JobView], None] = lambda job: None
+) -> None:
+    """Add the routes that only read what was kept; ``looked_at`` hears of each job that is asked for by itself."""
 
     @app.get("/v1/jobs")
     def jobs() -> list[JobView]:
@@ -46,7 +49,9 @@ def add_history(app: FastAPI, reader: Callable[[], Reader]) -> None:
 
     @app.get("/v1/jobs/{job}")
     def job_of(job: int) -> JobView:
-        return reader().job(job)
+        found = reader().job(job)
+        looked_at(found)
+        return found
 
     @app.get("/v1/jobs/{job}/curves")
     def curves(

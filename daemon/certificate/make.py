@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from daemon.api.models import CurvesView, PlanView
 from daemon.booking.kept import Bookings
 from daemon.calibration.certified import of_job
 from daemon.calibration.kept import Calibrations
@@ -39,6 +40,12 @@ class Certificates:
         self._calibrations = Calibrations(folder / CATALOG)
         self._workshop = workshop
         self._one = threading.Lock()
+
+    def warm_up(self) -> None:
+        """Draw once for nobody: the first drawing also loads fonts, which takes longer than the others take in all."""
+        nothing = CurvesView(job=0, from_s=0.0, to_s=1.0, frames=0, curves=[])
+        with self._one:
+            strip.draw(nothing, PlanView(name="none", total_s=1.0, phases=[]), None)
 
     def pdf(self, job: int, calibrations: Sequence[Calibration] = ()) -> bytes:
         """The certificate on paper."""

@@ -124,7 +124,10 @@ class CatalogReader:
             with self._engine.connect() as db:
                 return db.execute(query).mappings().all()
         except sa.exc.DBAPIError as err:
-            raise StoreUnfit(self._path, str(err.orig)) from err
+            why = str(err.orig)
+            if why.startswith(("no such table", "no such column")):
+                why = f"was written by an older keysoak, and is brought on by keysoak serve: start it once ({why})"
+            raise StoreUnfit(self._path, why) from err
 
     def jobs(self, most: int) -> Sequence[sa.RowMapping]:
         """The newest jobs first."""
