@@ -97,7 +97,7 @@ def keys(panel: Panel, present: Sequence[str]) -> list[str]:
 
 def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
     tags = list(numbered(job.tags))
-    layout = plain_layout(curves.from_s, curves.to_s, "minutes since the start")
+    layout = plain_layout(curves.from_s, curves.to_s, "since the start")
     layout["uirevision"] = f"job {job.job}"
     layout["shapes"] = [_tag_line(tag) for _, tag in tags]
     groups = _close(tags, curves.to_s - curves.from_s)

@@ -45,7 +45,7 @@ def figure(soaks: Sequence[Soak], bands: Mapping[str, BandView], from_s: float, 
     """The figure between two moments, seconds from key-on."""
     present = {curve.channel for soak in soaks for curve in soak.curves.curves}
     panels = [Panel(title, (name,), share) for name, (title, share, _) in CHARTS.items() if name in present]
-    layout = plain_layout(from_s, to_s, "minutes from key-on")
+    layout = plain_layout(from_s, to_s, "from key-on")
     layout["uirevision"] = "side by side"
     first = soaks[0]
     traces = [plan_bar(first.job.plan, drive, to_s - from_s, first.key_on_s) for drive in HATCHES]

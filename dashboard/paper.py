@@ -5,6 +5,7 @@ its own dash, so that colour is never the only difference. Text and grid colours
 """
 
 from collections.abc import Sequence
+from math import ceil, floor
 from typing import Any, NamedTuple
 
 from daemon.api.aligned import WAITED
@@ -40,8 +41,20 @@ _DASH_SIGNS = {
 _BAND, _GAP = 0.05, 0.045
 
 
+#: beyond this a time axis is read in hours
+LONG_S = 3 * 3600.0
+_HOURS = (0.5, 1, 2, 3, 4, 6, 12, 24, 48)
+
+
 def plain_layout(from_s: float, to_s: float, axis: str) -> dict[str, Any]:
-    """The layout of charts on one time axis, in minutes, with a cursor over all of them."""
+    """The layout of charts on one time axis, in minutes, with a cursor over all of them; ``axis`` is what it counts
+    from. A long one has hours at its foot."""
+    ticks: dict[str, Any] = {}
+    if long := to_s - from_s > LONG_S:
+        step_h = next((h for h in _HOURS if (to_s - from_s) / 3600 / h <= 12), 7 * 24)
+        marks = [i * step_h for i in range(ceil(from_s / 3600 / step_h), floor(to_s / 3600 / step_h) + 1)]
+        ticks = {"tickmode": "array", "tickvals": [60 * h for h in marks], "ticktext": [f"{h:g}" for h in marks]}
+    axis = f"{'hours' if long else 'minutes'} {axis}"
     return {
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
@@ -65,6 +78,7 @@ def plain_layout(from_s: float, to_s: float, axis: str) -> dict[str, Any]:
             "hoverformat": ".2f",
             "unifiedhovertitle": {"text": "%{x:.2f} min"},
             "zeroline": False,
+            **ticks,
         },
         # the plan's band, at the foot
         "yaxis": {

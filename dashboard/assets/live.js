@@ -7,6 +7,8 @@ import { applyPatch } from "./mirror.js";
 const AGAIN_MS = 500;
 // the dashboard speaks twice a second: a socket that says nothing for so long is dead, whatever the network believes
 const DEAD_MS = 2400;
+const HELD_UP_MS = 1500;
+const HEAR_MS = 600;
 // loud within 3 s of the last word
 const STALE_S = 2.4;
 
@@ -83,7 +85,14 @@ function connect(draw) {
     setTimeout(() => tryAgain(draw), AGAIN_MS);
   };
   socket.onclose = () => end("its connection ended");
-  const watch = setInterval(() => performance.now() - lastWord > DEAD_MS && end("no word in time"), 200);
+  let looked = performance.now();
+  const watch = setInterval(() => {
+    const now = performance.now();
+    // a page that stood still itself (a large script, a sleep) first hears what has come meanwhile
+    if (now - looked > HELD_UP_MS) lastWord = Math.max(lastWord, now - DEAD_MS + HEAR_MS);
+    looked = now;
+    if (now - lastWord > DEAD_MS) end("no word in time");
+  }, 200);
 }
 
 // A browser makes a host whose sockets failed wait longer and longer for the next (Chromium: up to 5 s): so a plain

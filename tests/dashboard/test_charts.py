@@ -3,11 +3,12 @@
 import itertools
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.charts import PANELS, figure, numbered
-from dashboard.paper import HATCHES
+from dashboard.paper import HATCHES, plain_layout
 from tests.dashboard.conftest import curves, job, tag
 
 
@@ -78,3 +79,19 @@ def test_a_zoom_outlives_a_refresh() -> None:
     """The figure of a running job is replaced every two seconds; what a person chose stays."""
     first, second = (figure(job(), curves(heatsink=values)) for values in ([1.0], [1.0, 2.0]))
     assert first["layout"]["uirevision"] == second["layout"]["uirevision"]
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "title", "marks"),
+    [
+        (0.0, 600.0, "minutes since the start", None),
+        (0.0, 86_400.0, "hours since the start", [str(h) for h in range(0, 25, 2)]),
+        (40_000.0, 60_000.0, "hours since the start", [f"{11.5 + i / 2:g}" for i in range(11)]),
+    ],
+)
+def test_a_long_time_axis_is_read_in_hours(from_s: float, to_s: float, title: str, marks: list[str] | None) -> None:
+    """1440 minutes say nothing; the values behind the marks stay minutes."""
+    axis = plain_layout(from_s, to_s, "since the start")["xaxis"]
+    assert axis["title"]["text"] == title
+    assert axis.get("ticktext") == marks
+    assert [v / 60 for v in axis.get("tickvals", [])] == [float(m) for m in marks or []]

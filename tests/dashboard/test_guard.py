@@ -90,3 +90,17 @@ def test_scripts_are_compressed_and_live_answers_are_not(page: httpx.Client) -> 
     script = next(part.split('"')[0] for part in text.split('src="')[1:] if "dash_renderer" in part)
     assert page.get(script, headers={"accept-encoding": "gzip"}).headers["content-encoding"] == "gzip"
     assert "content-encoding" not in page.get("/live", headers={"accept-encoding": "gzip"}).headers
+
+
+def test_a_script_is_compressed_once_and_comes_whole_again(page: httpx.Client) -> None:
+    """The same bytes to all who ask; who has it already is told so, and who takes no gzip gets it plain."""
+    name = "/_dash-component-suites/plotly/package_data/plotly.min.js"
+    first, second = page.get(name), page.get(name)
+    assert first.headers["content-encoding"] == second.headers["content-encoding"] == "gzip"
+    assert first.content == second.content
+    assert second.headers["x-content-type-options"] == "nosniff"
+    assert second.headers.get_list("x-content-type-options") == ["nosniff"]
+    assert page.get(name, headers={"if-none-match": first.headers["etag"]}).status_code == 304
+    plain = page.get(name, headers={"accept-encoding": "identity"})
+    assert "content-encoding" not in plain.headers
+    assert plain.content == first.content
