@@ -11,6 +11,7 @@ from alerts.estimators.arrhenius import acceleration
 from alerts.guard import doubts
 from alerts.keyed import Drains, Keyed, State
 from alerts.limits import Limits
+from alerts.presence import Presence
 from alerts.rules.reflected_power import swr
 from alerts.types import Event, Finding, Priority, Situation, Standing
 from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, NAN, REFLECTED, SUPPLY, Frame, Quality
@@ -85,6 +86,7 @@ class Tally:
         self._before = _Before()
         self._most: dict[str, float] = {}
         self._lacks = {"heatsink": 0, "supply": 0, "forward": 0, "a drain current": 0}
+        self._presence = Presence()
         self._raised: dict[tuple[str, str, Priority], Finding] = {}
 
     def step(self, frame: Frame, now: Situation) -> None:
@@ -93,6 +95,7 @@ class Tally:
         passed_s = max(clock_s - self._last_s, 0.0) if self._frames else 0.0
         self._frames += 1
         self._last_s = clock_s
+        self._presence.look(quality, clock_s)
         self._add(passed_s)
 
         state = self._keyed.look(frame)
@@ -234,6 +237,9 @@ class Tally:
             if frames > UNSEEN_RATIO * self._frames:
                 part = frames / self._frames
                 short.append(f"{channel} was missing in {part:.0%} of the packs: look at its sensor")
+        for channel, away_s in self._presence.lost(self._last_s, UNSEEN_RATIO * self._seen_s):
+            if self._lacks.get(channel, 0) <= UNSEEN_RATIO * self._frames:
+                short.append(f"{channel} was missing for {away_s:.0f} s of {self._seen_s:.0f} s: look at its sensor")
         # each key-down is known to one sample time; of short ones, sampled slowly, that is much
         if self._key_down_s + self._key_downs * self._sample_s < KEY_DOWN_RATIO * asked_s:
             short.append(

@@ -163,6 +163,7 @@ class BayView(Model):
     stale: bool  # silent for more than three sample times
     key_lent: bool
     key_seen: bool | None  # the node's own word
+    past_due: list[str] = Field(default_factory=list)  # channels whose calibration is past due
     supply_cut: bool = False  # the supply relay is open until a person releases it
     job: int | None = None
     number: str = ""  # the job's number

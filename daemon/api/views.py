@@ -54,6 +54,7 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
         stale=is_stale(bay, age_s),
         key_lent=bay.lent,
         key_seen=None if seen is None else bool(seen),
+        past_due=past_due(bay),
         supply_cut=bay.supply.opened,
         job=bay.job or None,
         number=bay.number,
@@ -74,6 +75,15 @@ def bay_view(bay: Bay, link: Link, age_s: float | None, *, whole: bool = True) -
         rules=standings(bay) if whole else [],
         link=link_view(bay.name, link) if whole else None,
     )
+
+
+def past_due(bay: Bay) -> list[str]:
+    """The channels whose calibration is past due, as every view of a bay's readings tells."""
+    calibrations = bay.calibrated.of(bay.name)
+    if not calibrations:
+        return []
+    day = today()
+    return sorted(channel for channel, one in calibrations.items() if one.past_due(day))
 
 
 def derived(known: Known) -> dict[str, float]:

@@ -179,8 +179,8 @@ async function judge() {
 
 function tableRows(table) {
   const cells = (tag, words) => words.map((word) => el(tag, {}, word));
-  const rows = table.map((p) => el("tr", {}, ...cells("td", [volts(p.volts), `${fixed(p.dbm, 2)} dBm`, watts(p.watts), `± ${watts(p.expanded_w)}`])));
-  return el("div", { class: "table-rows", tabindex: 0, role: "region", "aria-label": "The table" }, el("table", {}, el("thead", {}, el("tr", {}, ...cells("th", ["Detector", "Power", "", "U (k = 2)"]))), el("tbody", {}, ...rows)));
+  const rows = table.map((p) => el("tr", {}, ...cells("td", [volts(p.volts), fixed(p.dbm, 2), watts(p.watts), `± ${watts(p.expanded_w)}`])));
+  return el("div", { class: "table-rows", tabindex: 0, role: "region", "aria-label": "The table" }, el("table", {}, el("thead", {}, el("tr", {}, ...cells("th", ["Detector", "dBm", "Power", "U (k = 2)"]))), el("tbody", {}, ...rows)));
 }
 
 const watts = (value) => (value >= 0.0995 ? `${Number(value.toPrecision(3))} W` : value >= 1e-4 ? `${Number((value * 1e3).toPrecision(3))} mW` : `${Number((value * 1e6).toPrecision(3))} µW`);

@@ -48,8 +48,9 @@ function figure(name) {
   const big = el("span", { class: "big" });
   const unit = el("span", { class: "unit" });
   const under = el("dd", { class: "under" });
-  const node = el("dl", { class: "figure" }, el("dt", {}, name), el("dd", { class: "value" }, big, " ", unit), under);
-  return { node, big, unit, under };
+  const title = el("dt", {}, name);
+  const node = el("dl", { class: "figure" }, title, el("dd", { class: "value" }, big, " ", unit), under);
+  return { node, title, big, unit, under };
 }
 
 function order(action, kind, word, look) {
@@ -84,6 +85,11 @@ function setFigures(shelf, bay) {
   const limited = limit === null ? "" : `limit ${limit}\u00a0${signOf("Cel")}`;
   setText(shelf.heat.under, f.time_to_limit_s === null ? limited : `${limit}° in ${long(f.time_to_limit_s)}`);
   setBeam(shelf.beam, f.drains_a);
+  // a reading whose calibration is past due says so wherever it stands
+  const late = bay.past_due ?? [];
+  setText(shelf.heat.title, late.includes("heatsink") ? "heatsink, past due" : "heatsink");
+  setText(shelf.power.title, late.includes("forward") ? "forward, past due" : "forward");
+  if (late.some((channel) => channel.startsWith("drain-"))) setText(shelf.beam.word, ["past due", shelf.beam.word.textContent].filter(Boolean).join(" · "));
   setText(shelf.power.big, fixed(f.forward_w, 1));
   setText(shelf.power.unit, "W");
   setText(shelf.power.under, powerUnder(f));

@@ -18,7 +18,8 @@ export function setTerminals({ node, rows }, readings) {
     const bad = reading.quality !== "good";
     setAttr(row.node, "class", bad ? "bad" : null);
     setText(row.value, value(reading));
-    setText(row.quality, `${bad ? "▲ " : ""}${reading.quality}`);
+    const late = reading.calibration ? (bad ? ", " : "") + "calibration past due" : "";
+    setText(row.quality, `${bad || late ? "▲ " : ""}${bad || !late ? reading.quality : ""}${late}`);
   }
   const nodes = readings.map((r) => rows.get(r.channel).node);
   if (nodes.some((n, i) => node.children[i] !== n) || nodes.length !== node.childElementCount) node.replaceChildren(...nodes);

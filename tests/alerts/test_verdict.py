@@ -137,6 +137,32 @@ def test_a_needed_channel_that_was_missing_is_incomplete(story: Make, channel: s
     assert verdict.reasons[0].startswith(f"{channel} was missing in 100%")
 
 
+@pytest.mark.parametrize("channel", ["drain-1", "load", "reflected", "case-1"])
+def test_a_channel_that_dies_in_the_middle_is_incomplete_also_where_it_is_optional(story: Make, channel: str) -> None:
+    """It was there, so the bench meant to watch it; one that never was there is no matter."""
+    for dies in (True, False):
+        s, tally = story(), Tally(Limits(), 0.5)
+        s.key(True, Drive.CARRIER)
+        for i in range(800):
+            s.clock_s += 0.5
+            there = {"load": 60.0, "case_1": 55.0}
+            tally.step(s.frame(without=(channel,) if not dies or i >= 500 else (), **there), s.now)
+        verdict = tally.verdict(finished=True, asked_s=400.0)
+        assert verdict.verdict == ("incomplete" if dies else "pass"), verdict.reasons
+        if dies:
+            assert verdict.reasons[0] == f"{channel} was missing for 150 s of 400 s: look at its sensor"
+
+
+def test_an_optional_channel_that_is_sent_seldom_is_not_dead(story: Make) -> None:
+    """The air's temperature with every tenth pack."""
+    s, tally = story(), Tally(Limits(), 0.5)
+    s.key(True, Drive.CARRIER)
+    for i in range(800):
+        s.clock_s += 0.5
+        tally.step(s.frame(without=() if i % 10 == 0 else ("ambient",), ambient=22.0), s.now)
+    assert tally.verdict(finished=True, asked_s=400.0).verdict == "pass"
+
+
 def test_no_pack_at_all_is_incomplete_and_no_error() -> None:
     """A soak of nothing."""
     verdict = Tally(Limits(), 0.5).verdict(finished=True, asked_s=0.0)

@@ -61,6 +61,8 @@ def test_a_calibration_corrects_readings_at_once_and_after_a_restart(bench: Benc
         reading = bench.read(client, 20.0)
         assert (reading.value, reading.raw, reading.calibration_id) == (20.4, 20.0, made.id)
         assert reading.calibration == "past due since 2025-06-30" == made.past_due
+        assert client.bay("bay-1").past_due == ["forward"]
+        assert client.rack().bays[0].past_due == ["forward"]
         assert client.calibrations("bay-1", "forward")[0].in_force
         assert client.calibrations("bay-1", "supply") == []
     bench.close()
