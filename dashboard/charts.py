@@ -120,7 +120,7 @@ def _close(tags: Sequence[tuple[int, Tag]], shown_s: float) -> list[list[tuple[i
     # marks that would lie on each other share one label
     groups: list[list[tuple[int, Tag]]] = []
     for n, tag in tags:
-        if groups and tag.at_s - groups[-1][0][1].at_s < 0.035 * shown_s:
+        if groups and tag.at_s - groups[-1][0][1].at_s < 0.055 * shown_s:
             groups[-1].append((n, tag))
         else:
             groups.append([(n, tag)])
