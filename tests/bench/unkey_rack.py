@@ -19,6 +19,8 @@ minutes = 600
 [limits]
 over_current_dwell_s = 0.0
 """
+#: a start is judged by what the load takes
+LOAD = "load = { continuous_w = 50 }\n"
 _CHANNELS = ("heatsink", "drain-1", "drain-2", "supply", "forward", "reflected", "load", "ambient", "key")
 
 
@@ -60,7 +62,7 @@ class Rack:
                 text += f'[[link]]\nname = "line-{bay}"\nkind = "serial"\nport = "{where}"\n'
         for bay, where in self.bays.items():
             link = f'link = "line-{bay}"' if isinstance(where, str) else f'link = "broker"\nnode = "node-{bay}"'
-            text += f'[[bay]]\nname = "{bay}"\n{link}\nrate_hz = {HZ}\n'
+            text += f'[[bay]]\nname = "{bay}"\n{link}\nrate_hz = {HZ}\n{LOAD}'
         path = self.folder / "rack.toml"
         path.write_text(text)
         return path
