@@ -2,12 +2,14 @@
 
 import json
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 from plotly.utils import PlotlyJSONEncoder
 
+from daemon.api.calibration_models import CalibrationKind, CalibrationOrder, Point
 from daemon.api.client import Client
 from daemon.api.lot_models import Band, LotView, Outside, UnitFigure
 from dashboard.pages import lots
@@ -73,7 +75,10 @@ def test_a_calibration_shows_what_comes_of_it_and_asks_before_it_changes_much(ta
 
 
 def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path: Path) -> None:
-    """The volts are there to be taken; watts are as good as dBm; the list then has the table, drawn."""
+    """The volts are there to be taken; watts are as good as dBm; the list then has the table, drawn.
+
+    One that is past due says so beside every reading.
+    """
     (tmp_path / "rack.toml").write_text(RACK.format(port=tmp_path / "port"))
     bench = Bench(tmp_path)
     try:
@@ -95,6 +100,23 @@ def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path:
             tab.get_by_role("button", name="Put it in force").click()
             expect(tab.locator("#calibration-list")).to_contain_text("A table of 3 points, 30.0 to 42.0 dBm")
             assert bench.read(client, 0.4, "V").value == pytest.approx(4.0, abs=1e-3)
+            kept = client.calibrations()[0]
+            points = [Point(reading=p.volts, reference=p.dbm) for p in kept.table]
+            late = CalibrationOrder(
+                bay="bay-1",
+                channel="forward",
+                kind=CalibrationKind.TABLE,
+                points=points,
+                reference="power meter",
+                u_reference=0.08,
+                due=date(2025, 6, 30),
+            )
+            client.calibrate(late)
+            bench.read(client, 0.4, "V")
+            tab.goto(f"http://127.0.0.1:{port}/")
+            expect(tab.get_by_text("forward, past due")).to_be_visible(timeout=15_000)
+            tab.goto(f"http://127.0.0.1:{port}/links")
+            expect(tab.get_by_text("▲ calibration past due")).to_be_visible(timeout=15_000)
     finally:
         bench.close()
 
