@@ -14,9 +14,14 @@ from daemon.certificate.sheet import instant, words
 from daemon.errors import CertificateFailed
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
-#: tried in turn until it fits two pages with the strip-chart on the first: how many reasons, alerts and actions there
-#: are at most, how wide the strip-chart is, and how large the type, pt
-_TRIES = ((14, 1.0, 9.0), (14, 0.95, 9.0), (8, 0.9, 9.0), (5, 0.85, 9.0), (3, 0.75, 8.5), (1, 0.6, 7.5))
+#: tried in turn until the strip-chart is on the first page: how many reasons there are at most, how wide it is, and how
+#: large the type, pt
+_FIRST = (
+    *((14, 1.0, 9.0), (14, 0.95, 9.0), (8, 0.9, 9.0), (5, 0.85, 9.0)),
+    *((3, 0.8, 8.5), (2, 0.8, 8.5), (1, 0.75, 8.5), (1, 0.6, 7.5)),
+)
+#: then, until all fits two pages: how many alerts there are at most, and as many actions
+_ROWS = (14, 10, 7, 5, 3, 2, 1)
 PAGES = 2
 #: no word; it may be broken every few letters, as the narrowest line holds no more
 _LONG_WORD = re.compile(r"\S{25,}")
@@ -26,19 +31,34 @@ _PIECE = re.compile(r"(\S{6})(?=\S)")
 def pdf(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
     """The certificate; ``chart`` is an SVG document. Raises CertificateFailed where typst can't set it."""
     try:
-        fits: typst.Compiler | None = None
-        for most, scale, size in _TRIES:
-            given = json.dumps(_given(facts, chart, mark, most) | {"scale": scale, "size": size})
-            made = typst.Compiler(_TEMPLATE, font_paths=_fonts(), sys_inputs={"given": given})
-            if _page(made, "<pages>") <= PAGES:
-                fits = fits or made
-                if _page(made, "<strip>") == 1:
-                    fits = made
-                    break
-        out = _compiled(fits or made, facts.made_ns // 10**9)
+        made = _laid_out(facts, chart, mark)
+        out = _compiled(made, facts.made_ns // 10**9)
     except RuntimeError as err:  # its root: a query raises that one
         raise CertificateFailed(facts.job, str(err)) from err
     return out
+
+
+def _laid_out(facts: Facts, chart: str, mark: Mark | None) -> typst.Compiler:
+    start = 0  # where no chart is small enough, a large one may as well stand on the second page
+    for n, first in enumerate(_FIRST):
+        made = _set(facts, chart, mark, first, _ROWS[0])
+        if _page(made, "<strip>") == 1:
+            if _page(made, "<pages>") <= PAGES:
+                return made
+            start = n
+            break
+    for first in _FIRST[start:]:
+        for rows in _ROWS:
+            made = _set(facts, chart, mark, first, rows)
+            if _page(made, "<pages>") <= PAGES:
+                return made
+    return made
+
+
+def _set(facts: Facts, chart: str, mark: Mark | None, first: tuple[int, float, float], rows: int) -> typst.Compiler:
+    reasons, scale, size = first
+    given = json.dumps(_given(facts, chart, mark, reasons, rows) | {"scale": scale, "size": size})
+    return typst.Compiler(_TEMPLATE, font_paths=_fonts(), sys_inputs={"given": given})
 
 
 def _compiled(made: typst.Compiler, time_s: int) -> bytes:
@@ -62,8 +82,10 @@ def _fonts() -> typst.Fonts:
     return typst.Fonts()
 
 
-def _given(facts: Facts, chart: str, mark: Mark | None, most: int) -> dict[str, Any]:
-    said = {name.replace("_", "-"): value for name, value in _breakable(words(facts, most).model_dump()).items()}
+def _given(facts: Facts, chart: str, mark: Mark | None, reasons: int, rows: int) -> dict[str, Any]:
+    said = {
+        name.replace("_", "-"): value for name, value in _breakable(words(facts, rows, reasons).model_dump()).items()
+    }
     return {
         "words": said,
         "ended": instant(facts.ended_ns, facts),

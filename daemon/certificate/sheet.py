@@ -66,8 +66,9 @@ class Words(BaseModel):
     foot: str
 
 
-def words(facts: Facts, most: int = 1000) -> Words:
-    """The words of a certificate; of reasons, alerts and actions no more than ``most`` each, and how many more."""
+def words(facts: Facts, most: int = 1000, most_reasons: int = 1000) -> Words:
+    """The words of a certificate; no more than ``most`` alerts and actions each and ``most_reasons`` reasons, and how
+    many more there are."""
     names = (plain(facts.unit.unit, SHORT), plain(facts.unit.number, SHORT), f"job {facts.job}")
     return Words(
         workshop=plain(facts.workshop.name),
@@ -80,7 +81,7 @@ def words(facts: Facts, most: int = 1000) -> Words:
         set_up=_set_up(facts),
         plan=_plan(facts),
         figures=_figures(facts),
-        reasons=_few([sentence(r) for r in facts.reasons], most),
+        reasons=_few([sentence(r) for r in facts.reasons], most_reasons),
         limits=_limits(facts),
         calibrations=_calibrations(facts),
         calibrations_say=_calibrations_say(facts),
