@@ -4,6 +4,33 @@ from pydantic import Field
 
 from daemon.api.models import Model
 
+#: name of each figure for a reader; what is not here is read as it is written
+NAMES = {
+    "heatsink_k_per_w": "Heatsink's thermal resistance",
+    "case_k_per_w": "Case to heatsink, worst device",
+    "idle_per_k_a": "Idle current per kelvin",
+    "idle_25c_a": "Idle current at 25 °C",
+    "forward_mean_w": "Forward power",
+    "efficiency_ratio": "Efficiency under drive",
+    "watts_per_ampere_w_a": "Power for each ampere",
+}
+
+
+#: with fewer good units than this a band would be a guess; common practice, no source
+LEAST_UNITS = 5
+
+
+def in_words(text: str) -> str:
+    """A sentence about a figure, with the figure's name in place of its key."""
+    for figure, name in NAMES.items():
+        text = text.replace(figure, f"{name[:1].lower()}{name[1:]}")
+    return text
+
+
+def named(what: str, name: str) -> str:
+    """``lot 7`` of ``7``, and also of ``lot 7``; empty where there is no name."""
+    return name if not name or name.casefold().startswith(what) else f"{what} {name}"
+
 
 class UnitFigure(Model):
     """One unit's figure, as a mark in a band."""

@@ -3,7 +3,7 @@
 import typer
 
 from daemon.api.client import Client
-from daemon.api.lot_models import LotView
+from daemon.api.lot_models import LEAST_UNITS, NAMES, LotView, in_words, named
 from daemon.certificate.text import duration
 from daemon.cli.options import API, ApiOption
 
@@ -31,17 +31,17 @@ def sign(unit: str) -> str:
 
 def lines(lot: LotView) -> list[str]:
     """One lot as lines of text."""
-    name = ", ".join(
-        filter(
-            None, [lot.kind, f"type {lot.device_type}" if lot.device_type else "", f"lot {lot.lot}" if lot.lot else ""]
-        )
-    )
-    said = [f"{name}: {lot.units} units, {lot.passed} good"]
+    name = ", ".join(filter(None, [lot.kind, named("type", lot.device_type), named("lot", lot.lot)]))
+    said = [f"{name}: {lot.units} {'unit' if lot.units == 1 else 'units'}, {lot.passed} good"]
     for band in lot.bands:
+        low, middle, high = (f"{value:.3g}" for value in (band.low, band.middle, band.high))
+        said.append(f"    {NAMES[band.figure]:31} {low} to {high}{sign(band.unit)}, the middle {middle}")
+    if lot.bands:
+        said += [f"    {NAMES[figure]:31} not judged: {why}" for figure, why in lot.not_judged.items()]
+    else:
         said.append(
-            f"    {band.figure:22} {band.low:.3g} to {band.high:.3g}{sign(band.unit)}, the middle {band.middle:.3g}"
+            f"    no band yet: one needs {LEAST_UNITS} good units that have a figure, and there are {lot.passed}"
         )
-    said += [f"    {figure:22} not judged: {why}" for figure, why in lot.not_judged.items()]
     if lot.heat:
         one, of_all = lot.heat, duration(lot.heat.total_s)
         each = f"{duration(one.least_s)} to {duration(one.most_s)} a unit, {of_all} in all"
@@ -49,6 +49,6 @@ def lines(lot: LotView) -> list[str]:
             f"    time at temperature stands for {each}, at {one.service_c:g} °C (Arrhenius, activation energy "
             f"{one.activation_ev:g} eV, an assumption)"
         )
-    said += [f"    ! {each.text}" for each in lot.outside]
-    said += [f"    ~ {each.text}" for each in lot.trends]
+    said += [f"    ! {in_words(each.text)}" for each in lot.outside]
+    said += [f"    ~ {in_words(each.text)}" for each in lot.trends]
     return said

@@ -9,7 +9,7 @@ from math import isfinite
 from statistics import median
 
 from alerts.estimators.ewma import Ewma
-from daemon.api.lot_models import Band, LotView, Outside, Trend, UnitFigure
+from daemon.api.lot_models import LEAST_UNITS, Band, LotView, Outside, Trend, UnitFigure
 
 #: figure of a job -> unit, and what a unit outside the band is suspected of
 FIGURES: dict[str, tuple[str, str]] = {
@@ -21,8 +21,6 @@ FIGURES: dict[str, tuple[str, str]] = {
     "efficiency_ratio": ("1", "a device of another type than its mark says, or a stage that is out of tune"),
     "watts_per_ampere_w_a": ("W/A", "a device of another type than its mark says, or a stage that is out of tune"),
 }
-#: with fewer good units than this a band would be a guess; common practice, no source
-LEAST_UNITS = 5
 #: MAD of a normal distribution to its standard deviation, 1/Phi^-1(3/4); robust against the very unit looked for
 MAD_TO_SD = 1.4826
 #: a unit so many standard deviations out is pointed out; common practice, no source

@@ -5,21 +5,9 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
-from daemon.api.lot_models import Band, Heat, LotView, Outside
+from daemon.api.lot_models import LEAST_UNITS, NAMES, Band, Heat, LotView, Outside, in_words, named
 from dashboard.pages.attributes import aria
 from dashboard.words import duration, number, sentence, unit_sign
-
-#: name of each figure for a reader; what is not here is read as it is written
-NAMES = {
-    "heatsink_k_per_w": "Heatsink's thermal resistance",
-    "case_k_per_w": "Case to heatsink, worst device",
-    "idle_per_k_a": "Idle current per kelvin",
-    "idle_25c_a": "Idle current at 25 °C",
-    "forward_mean_w": "Forward power",
-    "efficiency_ratio": "Efficiency under drive",
-    "watts_per_ampere_w_a": "Power for each ampere",
-}
-
 
 #: what would give a figure that units lack
 _LACKS = {
@@ -28,8 +16,6 @@ _LACKS = {
 }
 #: of a strip: in a band that is no wider the middle's figure has no room on a phone
 _NARROW = 0.35
-#: good units that a band needs; the daemon counts them
-LEAST_UNITS = 5
 
 
 def page(lots: Sequence[LotView]) -> Component:
@@ -69,7 +55,7 @@ def _empty() -> Component:
 
 
 def _lot(lot: LotView) -> Component:
-    devices = " ".join(part for part in (lot.device_type, _named(lot.lot)) if part)
+    devices = " ".join(part for part in (lot.device_type, named("lot", lot.lot)) if part)
     name = ", ".join(part for part in (lot.kind, devices) if part)
     passed = f"{lot.units} {'unit' if lot.units == 1 else 'units'}, {lot.passed} passed"
     return html.Section(
@@ -159,9 +145,7 @@ def _said(lot: LotView) -> Component:
 
 
 def _plain(text: str) -> str:
-    for figure, name in NAMES.items():
-        text = text.replace(figure, f"{name[:1].lower()}{name[1:]}")
-    return sentence(text).rstrip(".") + "."
+    return sentence(in_words(text)).rstrip(".") + "."
 
 
 def _not_judged(lot: LotView) -> Component:
@@ -194,7 +178,3 @@ def _sign(band: Band) -> str:
 def _scale(band: Band) -> float:
     # thousandths of an ampere read better than 0.00420, hundredths better than a ratio
     return {"A/K": 1000.0, "1": 100.0}.get(band.unit, 1.0)
-
-
-def _named(lot: str) -> str:
-    return lot if not lot or lot.casefold().startswith("lot") else f"lot {lot}"
