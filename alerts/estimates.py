@@ -106,6 +106,17 @@ class Estimates:
             if clock_s - self._block_from_s >= BLOCK_S and len(samples) >= BLOCK_SAMPLES:
                 self._close_block(clock_s, len(currents))
 
+    def junctions_c(self, k_per_w: float) -> tuple[float, ...]:
+        """Each device's junction, Cel, an estimate (JESD51): T_J = T_ref + P_D,i·R_theta; empty where it can't be told.
+
+        ``k_per_w`` is R_theta from heatsink to junction of one device, 0 where nobody gave it. The dissipation is
+        shared out in the ratio of the currents.
+        """
+        block = self.block
+        if not k_per_w or block is None or not block.total_a > 0.0:
+            return ()
+        return tuple(block.heatsink_c + k_per_w * block.dissipation_w * a / block.total_a for a in block.currents_a)
+
     def idle_at(self, idle: OwnHistory | None, at_c: float = 25.0) -> tuple[float | None, float | None]:
         """Idle current at a temperature, A, and its coefficient, A/K, by this bay's idle windows; None if unknown."""
         line = self.idle_line

@@ -41,16 +41,20 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
         (_PRACTICE,),
     ),
     "over-temperature": (
-        "Heatsink and case temperatures against a limit, in two steps: a warning, then a trip.",
+        "Heatsink, case and, where R_theta is given, the hottest junction's estimate T_J = T_heatsink + P_D,i·R_theta "
+        "against a limit, in two steps: a warning, then a trip.",
         (
             "heatsink_c",
             "heatsink_margin_c",
             "case_c",
             "case_margin_c",
+            "junction_k_per_w",
+            "junction_c",
+            "junction_margin_c",
             "temperature_deadband_c",
             "temperature_dwell_s",
         ),
-        (_PRACTICE,),
+        (_JESD, _PRACTICE),
     ),
     "thermal-runaway": (
         "The electro-thermal loop gain G = V·(dI/dT)·R, from how this unit's current moves with its own heatsink "

@@ -33,9 +33,9 @@ def figures(
     forecast: Forecast | None,
     gain: Gain | None,
     idle: OwnHistory | None,
-    junction_k_per_w: float | None,
+    junction_k_per_w: float,
 ) -> Figures:
-    """Gather them; ``junction_k_per_w`` is R_theta from heatsink to junction of one device, where somebody gave it."""
+    """Gather them; ``junction_k_per_w`` is R_theta from heatsink to junction of one device, 0 where nobody gave it."""
     fit, resistance = estimates.sink.fit, estimates.sink.k_per_w
     k_per_w = sd = tau_s = None
     if fit is not None and resistance is not None:
@@ -55,16 +55,8 @@ def figures(
         idle_25c_a=idle_a,
         idle_per_k_a=idle_per_k,
         source_ohm=_known(estimates.source.ohm),
-        junction_c=_junctions(estimates, junction_k_per_w),
+        junction_c=estimates.junctions_c(junction_k_per_w),
     )
-
-
-def _junctions(estimates: Estimates, k_per_w: float | None) -> tuple[float, ...]:
-    # T_J = T_ref + P_D,i * R_theta, the dissipation shared out in the ratio of the currents
-    block = estimates.block
-    if k_per_w is None or block is None or not block.total_a > 0.0:
-        return ()
-    return tuple(block.heatsink_c + k_per_w * block.dissipation_w * a / block.total_a for a in block.currents_a)
 
 
 def _known(value: float) -> float | None:

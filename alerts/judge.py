@@ -24,7 +24,7 @@ class Judge:
 
     def __init__(self, bay: str, limits: Limits, lease_s: float = 3.0) -> None:
         self._estimates = Estimates(limits)
-        self._junction_k_per_w = limits.junction_k_per_w or None
+        self._junction_k_per_w = limits.junction_k_per_w
         terms = Terms(bay, limits, lease_s, self._estimates)
         self._rules: tuple[Rule, ...] = tuple(make(terms) for make in ALL)
         self._between = tuple(rule for rule in self._rules if rule.name in BETWEEN_SOAKS)

@@ -29,6 +29,10 @@ class Limits(BaseModel):
     junction_k_per_w: float = Field(
         0.0, ge=0, description="thermal resistance heatsink to junction of one device, for the estimate; 0 is not known"
     )
+    junction_c: float = Field(
+        150.0, gt=-20, le=400, description="estimated junction temperature of a device at which the bay is unkeyed"
+    )
+    junction_margin_c: float = Field(15.0, ge=0, description="a warning comes this far under junction_c")
     temperature_deadband_c: float = Field(
         2.0, ge=0, description="a temperature must fall this far under its limit to be normal again"
     )

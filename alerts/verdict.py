@@ -19,6 +19,7 @@ from sensors.types import CHANNELS, DRAINS, FORWARD, HEATSINK, NAN, REFLECTED, S
 #: what a trip or a warning is about, where it is not the radio: such a soak has shown nothing against the unit
 BENCH = {
     "reflected-power": "the load, not the radio",
+    "load-temperature": "the load, not the radio",
     "supply": "the supply, not the radio",
     "sensor-fault": "the bench's sensing, not the radio",
     "link-lost": "the link to the node, not the radio",

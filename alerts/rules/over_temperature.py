@@ -1,8 +1,9 @@
-"""``over-temperature``: heatsink or case over its limit, in two steps. Watched between soaks too."""
+"""``over-temperature``: heatsink, case or junction estimate over its limit, in two steps. Watched between soaks too."""
 
 from collections.abc import Sequence
 from typing import ClassVar
 
+from alerts.estimates import Block
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, celsius, sentence
 from sensors.types import CASES, CHANNELS, HEATSINK, NAN, Frame
@@ -16,6 +17,10 @@ class OverTemperature:
     def __init__(self, terms: Terms) -> None:
         self._watches = [(i, _watch(terms, i)) for i in (HEATSINK, *range(CASES.start, CASES.stop))]
         self._believed_c = terms.limits.sensor_max_c
+        self._estimates = terms.estimates
+        self._junction_k_per_w = terms.limits.junction_k_per_w
+        self._junction = _junction_watch(terms)
+        self._block: Block | None = None
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -31,7 +36,18 @@ class OverTemperature:
                 said = [*said, *found]
         if not self._judging and values[HEATSINK] == values[HEATSINK]:
             self._judging = True
+        if self._junction_k_per_w and self._estimates.block is not self._block:
+            hot = self._hottest_junction(frame)
+            if hot:
+                said = [*said, *hot]
         return said
+
+    def _hottest_junction(self, frame: Frame) -> Sequence[Finding]:
+        block = self._block = self._estimates.block
+        known = [c for c in self._estimates.junctions_c(self._junction_k_per_w) if c == c]  # noqa: PLR0124  nan
+        if block is None or not known:
+            return NOTHING
+        return self._junction.judge(max(known), block.clock_s, frame.time_ns, block.seconds)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no temperature: link-lost watches for that."""
@@ -40,6 +56,24 @@ class OverTemperature:
     def standing(self) -> Standing:
         """Judges from the first heatsink reading on."""
         return JUDGING if self._judging else not_yet("no heatsink temperature has come")
+
+
+def _junction_watch(terms: Terms) -> Watch:
+    limits = terms.limits
+    steps = [
+        Step(Priority.WARNING, limits.junction_c - limits.junction_margin_c, limits.temperature_dwell_s),
+        Step(Priority.TRIP, limits.junction_c, limits.temperature_dwell_s),
+    ]
+    look = "look at the devices' screws and thermal pads, then at their currents"
+    return Watch(
+        terms,
+        OverTemperature.name,
+        "junction",
+        unit="Cel",
+        steps=steps,
+        tell=sentence("the hottest junction, by estimate,", celsius, look),
+        deadband=limits.temperature_deadband_c,
+    )
 
 
 def _watch(terms: Terms, index: int) -> Watch:

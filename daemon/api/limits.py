@@ -30,7 +30,9 @@ _HEAT: Final = ("over-temperature", "load-temperature")
 RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "settle_s": ("reflected-power", "current-imbalance", "supply"),
     "off_delay_s": _EVERY,
-    "junction_k_per_w": (),
+    "junction_k_per_w": ("over-temperature",),
+    "junction_c": ("over-temperature",),
+    "junction_margin_c": ("over-temperature",),
     "activation_ev": (),
     "service_c": (),
     "heatsink_c": ("over-temperature", "thermal-forecast"),

@@ -56,6 +56,7 @@ def test_a_trip_about_the_radio_fails(story: Make, rule: str) -> None:
     ("rule", "says"),
     [
         ("reflected-power", "the load, not the radio"),
+        ("load-temperature", "the load, not the radio"),
         ("supply", "the supply, not the radio"),
         ("sensor-fault", "the bench's sensing, not the radio"),
         ("link-lost", "the link to the node, not the radio"),
