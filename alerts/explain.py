@@ -59,7 +59,9 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "thermal-runaway": (
         "The electro-thermal loop gain G = V·(dI/dT)·R, from how this unit's current moves with its own heatsink "
         "at constant drive, times supply, times the fitted thermal resistance; judged by its lower confidence "
-        "bound. At 1 and above no steady state exists.",
+        "bound. At 1 and above no steady state exists. And, before any resistance is known, current and "
+        "temperature that grow within one key-down without bending down: with one pole the curve bends upward "
+        "only where the gain is over 1.",
         ("loop_gain_warning", "loop_gain"),
         (
             "stability of a conducting MOSFET, dP/dT < 1/R: P. Spirito et al., Thermal instabilities in high "
@@ -110,11 +112,12 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "power-fade": (
         "Forward power in dB against this unit's own first key-down in the same drive, and against what its own "
         "sag with temperature, supply and driven time explains (CUSUM). Not judged under modulated drive.",
-        ("fade_db", "fade_unexplained_db", "fade_dwell_s", "drift_run_samples"),
+        ("fade_db", "fade_unexplained_db", "fade_settled_db", "fade_dwell_s", "drift_run_samples"),
         (_PRACTICE, _PAGE),
     ),
     "supply": (
-        "Supply voltage out of its band, the low side under load; and the source resistance dV/dI at key edges.",
+        "Supply voltage out of its band (low at rest is a warning, under load it unkeys); and "
+        "the source resistance dV/dI at key edges.",
         (
             "supply_min_v",
             "supply_warning_min_v",

@@ -4,14 +4,14 @@ from collections.abc import Sequence
 from math import log
 
 from alerts.estimates import Block
-from alerts.estimators.own_history import Judged, OwnHistory
+from alerts.estimators.own_history import Answers, Judged, OwnHistory
 from alerts.keyed import State
 from alerts.types import Event, Finding, Priority
 from alerts.watch import NOTHING, Condition, Terms, percent
 from sensors.types import Drive, Frame
 
 #: what a share, over the mean of all, may answer to before any data: 1/K, and per unit of ln P
-_PER_K, _PER_POWER = (0.0, 0.0015), (0.0, 0.05)
+_PER_K, _PER_POWER = Answers(0.0, 0.0015, 0.0003), Answers(0.0, 0.05)
 _NOISE, _FLOOR = 0.01, 0.002
 _DELAY_S = 150.0
 _DWELL_S = 10.0
@@ -46,7 +46,7 @@ class Growth:
         worst: tuple[Judged, int] | None = None
         for i, a in enumerate(block.currents_a):
             judged = self._history(block.drive, i, len(x)).feed(block.clock_s, x, a / mean_a - 1.0)
-            if judged is not None and (worst is None or abs(judged.off) > abs(worst[0].off)):
+            if judged is not None and (worst is None or abs(judged.least) > abs(worst[0].least)):
                 worst = judged, i
         return self._judge(block, *worst, mean_a, frame.time_ns) if worst else NOTHING
 
@@ -73,8 +73,8 @@ class Growth:
             subject = f"share {block.drive}"
             condition = Condition(self._terms, self._rule, subject, Priority.WARNING, _DWELL_S)
             self._conditions[block.drive] = condition
-        beyond = judged.signals and abs(judged.off) > limit
-        back = abs(judged.off) < _BACK * limit
+        beyond = judged.signals and abs(judged.least) > limit
+        back = abs(judged.least) < _BACK * limit
         event = condition.judge_band(beyond, back, block.clock_s, block.seconds)
         if event is None:
             return NOTHING

@@ -56,7 +56,7 @@ class Limits(BaseModel):
         gt=0,
         description="drain current of one device at which the bay is unkeyed (not where drain-1 is the total)",
     )
-    over_current_dwell_s: float = Field(1.0, ge=0, description="time over a current limit before it is said")
+    over_current_dwell_s: float = Field(0.5, ge=0, description="time over a current limit before it is said")
 
     # current-imbalance: spread of the drain currents over their mean
     imbalance_ratio: float = Field(0.25, gt=0, description="spread over mean under drive at which the bay is unkeyed")
@@ -75,7 +75,7 @@ class Limits(BaseModel):
         3.0, ge=0, description="time with a spread over twice imbalance_ratio before the bay is unkeyed"
     )
     imbalance_growth_ratio: float = Field(
-        0.04, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
+        0.03, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
     )
 
     # bias-drift
@@ -83,7 +83,7 @@ class Limits(BaseModel):
         0.15, gt=0, description="change of the idle current that its temperature does not explain, for a warning"
     )
     bias_drift_drive_ratio: float = Field(
-        0.02, gt=0, description="change of the current under drive that temperature, power and supply do not explain"
+        0.015, gt=0, description="change of the current under drive that temperature, power and supply do not explain"
     )
     drift_run_samples: float = Field(
         1e5, ge=1e3, description="samples of a few seconds between two signals without cause (in-control run length)"
@@ -94,7 +94,10 @@ class Limits(BaseModel):
     fade_unexplained_db: float = Field(
         0.25, gt=0, description="fall of forward power that this unit's own warming does not explain"
     )
-    fade_dwell_s: float = Field(10.0, ge=0, description="time with faded power before it is said")
+    fade_settled_db: float = Field(
+        0.08, gt=0, description="the same at a heatsink temperature at which this unit's power is known already"
+    )
+    fade_dwell_s: float = Field(5.0, ge=0, description="time with faded power before it is said")
 
     # thermal-forecast
     forecast_dwell_s: float = Field(20.0, ge=0, description="time with a forecast over heatsink_c before it is said")
@@ -120,7 +123,7 @@ class Limits(BaseModel):
     # reflected-power
     swr: float = Field(2.0, gt=1, description="standing wave ratio at which the bay is unkeyed")
     swr_warning: float = Field(1.6, gt=1, description="standing wave ratio for a warning")
-    swr_dwell_s: float = Field(3.0, ge=0, description="time over a match limit before it is said")
+    swr_dwell_s: float = Field(2.0, ge=0, description="time over a match limit before it is said")
     drive_floor_w: float = Field(
         1.0, gt=0, description="forward power under which the radio counts as not driven, and the match is not judged"
     )
@@ -136,7 +139,7 @@ class Limits(BaseModel):
     source_ohm: float = Field(
         0.3, gt=0, description="source resistance, from the voltage lost at key edges, for a warning"
     )
-    supply_dwell_s: float = Field(5.0, ge=0, description="time out of band before it is said")
+    supply_dwell_s: float = Field(4.0, ge=0, description="time out of band before it is said")
 
     # keying
     rest_device_a: float = Field(0.1, gt=0, description="drain current of one device that still counts as none")
@@ -159,7 +162,7 @@ class Limits(BaseModel):
     sensor_min_a: float = Field(
         -0.5, le=0, description="lowest drain current that is believed: well under zero, the shunt is wired backwards"
     )
-    sensor_dwell_s: float = Field(3.0, ge=0, description="time without a believable reading before it is said")
+    sensor_dwell_s: float = Field(2.0, ge=0, description="time without a believable reading before it is said")
     stuck_sensor_s: float = Field(
         60.0, gt=0, description="a temperature is stuck only if exactly the same for this long ..."
     )

@@ -3,6 +3,11 @@
 A figure is explained by a few others (temperature, power, supply) whose coefficients have a physical prior and are
 then learned from this unit. What is newer than ``delay_s`` is judged and not yet learned, so that a slow fault does not
 teach itself as normal; while the test leans towards a signal nothing is learned at all.
+
+What the history does not know yet is no evidence: a wrong coefficient puts the same error into every sample, and no
+count of them makes it noise. So a residual speaks only by what it is beyond the band of what may be expected, which is
+wide where the explaining figures are where this unit has not been yet. But learning stops on less, on a residual that
+leans one way for what is expected of it and of the noise: within the band a slow fault would else be a coefficient.
 """
 
 from collections import deque
@@ -10,7 +15,7 @@ from collections.abc import Sequence
 from math import sqrt
 from typing import NamedTuple
 
-from alerts.estimators.cusum import Bank
+from alerts.estimators.cusum import Bank, Signal
 from alerts.estimators.recursive import Recursive
 
 #: a single sample counts for no more than this many standard deviations in the sums: one bad reading says nothing
@@ -18,19 +23,39 @@ CLIP_SD = 3.0
 #: neighbouring means of a few seconds share slow noise: each counts as this part of an independent one
 INFORMATION = 0.34
 #: share of the newest residual in the smoothed one
-SMOOTH = 0.25
+SMOOTH = 0.3
 #: a residual moves its smoothed value as if it were no further off than this
 _STEP_SD = 8.0
+#: half the width of the band, in standard deviations of the expected value
+SURE_SD = 2.0
 #: how full the fullest chart may be before learning stops
 _LEARN_BELOW = 0.4
 #: observations without which a history says nothing
 LEAST = 8
 
 
+class Answers(NamedTuple):
+    """How a figure answers to one that explains it, before any data: its coefficient's mean and standard deviation.
+
+    ``reach`` is how much the expected figure may be wrong for each unit by which the explaining one is beyond
+    what has been learned from: no coefficient is good for ever.
+    """
+
+    mean: float
+    sd: float
+    reach: float = 0.0
+
+
 class Judged(NamedTuple):
-    """One judged figure: what it is off by (smoothed), the standard deviation of a sample, and whether it signals."""
+    """One judged figure: what it is off by (smoothed), the noise's standard deviation, and the test.
+
+    ``least`` is what it is off by beyond the band, ``trusting`` the same where each coefficient is trusted to be good
+    for ever; both have the sign of ``off``, and are 0 within.
+    """
 
     off: float
+    least: float
+    trusting: float
     sd: float
     expected: float
     signals: bool
@@ -40,26 +65,28 @@ class Judged(NamedTuple):
 class OwnHistory:
     """The history of one figure in one state of the radio.
 
-    ``prior`` gives, for each explaining figure, the mean and the standard deviation that its coefficient has before any
-    data. The constant is free. ``run`` is the in-control run length of the test, in samples.
+    ``answers`` says what is known beforehand of each explaining figure's coefficient. The constant is free. ``run`` is
+    the in-control run length of the test, in samples.
     """
 
-    __slots__ = ("_bank", "_delay_s", "_line", "_prior", "_room", "fit", "floor_sd", "off", "origin")
+    __slots__ = ("_bank", "_delay_s", "_high", "_lean", "_line", "_low", "_reach", "_room", "fit", "off", "origin")
 
     def __init__(
-        self, prior: Sequence[tuple[float, float]], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
+        self, answers: Sequence[Answers], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
     ) -> None:
-        self._prior = prior
+        self._reach = [a.reach for a in answers]
+        self._low = [0.0] * len(answers)
+        self._high = [0.0] * len(answers)
         self._delay_s = delay_s
         self._line: deque[tuple[float, tuple[float, ...], float]] = deque()
         self.origin: tuple[float, ...] = ()
         self._bank = Bank(run)
+        self._lean = Bank(run)
         self._room = 256  # bounds the line where samples come faster than anybody would send them
-        self.floor_sd = floor_sd
         self.off = 0.0
         self.fit = Recursive(
-            (0.0, *[m for m, _ in prior]),
-            (1e3, *[s for _, s in prior]),
+            (0.0, *[a.mean for a in answers]),
+            (1e3, *[a.sd for a in answers]),
             noise_sd=noise_sd,
             floor_sd=floor_sd,
         )
@@ -80,18 +107,45 @@ class OwnHistory:
             self.origin = tuple(explaining)
         x = (1.0, *[a - b for a, b in zip(explaining, self.origin, strict=True)])
         line = self._line
-        calm = self._bank.fullness < _LEARN_BELOW
+        calm = self._lean.fullness < _LEARN_BELOW
         while line and (clock_s - line[0][0] > self._delay_s or len(line) >= self._room):
             _, old, value = line.popleft()
             if calm or not self.ready:
-                self.fit.learn(old, value, INFORMATION)
+                self._learn(old, value)
         line.append((clock_s, x, figure))
         if not self.ready:
             return None
         expected, sure_sd = self.fit.predict(x)
-        sd = sqrt(sure_sd * sure_sd + self.fit.noise_sd * self.fit.noise_sd)
+        noise_sd = self.fit.noise_sd
         residual = figure - expected
+        sd = sqrt(sure_sd * sure_sd + noise_sd * noise_sd)
         self.off += SMOOTH * max(-_STEP_SD * sd, min(_STEP_SD * sd, residual - self.off))
-        signal = self._bank.feed(max(-CLIP_SD, min(CLIP_SD, residual / sd)))
-        self._bank.hold()
-        return Judged(self.off, sd, expected, signal is not None, signal.up if signal else False)
+        sure = SURE_SD * sure_sd
+        band = sure + self._beyond(x)
+        signal = _clipped(self._bank, _outside(residual, band) / noise_sd)
+        _clipped(self._lean, residual / sd)
+        least, trusting = _outside(self.off, band), _outside(self.off, sure)
+        return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, signal.up if signal else False)
+
+    def _learn(self, x: tuple[float, ...], figure: float) -> None:
+        self.fit.learn(x, figure, INFORMATION)
+        for i, value in enumerate(x[1:]):
+            self._low[i] = min(self._low[i], value)
+            self._high[i] = max(self._high[i], value)
+
+    def _beyond(self, x: tuple[float, ...]) -> float:
+        doubt = 0.0
+        for reach, low, high, value in zip(self._reach, self._low, self._high, x[1:], strict=True):
+            doubt += reach * max(value - high, low - value, 0.0)
+        return doubt
+
+
+def _clipped(bank: Bank, sample: float) -> Signal | None:
+    signal = bank.feed(max(-CLIP_SD, min(CLIP_SD, sample)))
+    bank.hold()
+    return signal
+
+
+def _outside(off: float, band: float) -> float:
+    """What ``off`` is beyond the band about zero, with its sign; 0 within it."""
+    return max(off - band, 0.0) + min(off + band, 0.0)

@@ -5,19 +5,21 @@ from math import exp, log
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.estimators.own_history import Judged, OwnHistory
+from alerts.estimators.own_history import Answers, Judged, OwnHistory
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, ampere, percent
 from sensors.types import Drive, Frame
 
-# What the logarithm of a current may answer to, before any data: (mean, standard deviation) of each coefficient.
-#: 1/K: a MOSFET's threshold falls some mV/K and its bias is made to follow; what remains is under a percent (memory)
-_IDLE_PER_K = (0.0, 0.006)
-_DRIVE_PER_K = (0.0, 0.002)
+# What the logarithm of a current may answer to, before any data.
+#: 1/K: a MOSFET's threshold falls 2 to 5 mV/K (memory), which with a fixed bias adds 1 to 2 % of idle current a kelvin;
+#: a bias that is made to follow takes all of it back, or more
+_IDLE_PER_K = Answers(0.004, 0.008, 0.003)
+_DRIVE_PER_K = Answers(0.0, 0.002, 0.0004)
 #: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
-_PER_POWER = (0.5, 0.25)
-_PER_SUPPLY = (0.0, 1.0)
+_PER_POWER = Answers(0.5, 0.15)
+_PER_SUPPLY = Answers(0.0, 1.0)
+_BIAS_PER_K = Answers(0.0, 0.005, 0.001)
 #: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
 _NOISE, _FLOOR = 0.015, 0.003
 _DELAY_S = 180.0
@@ -104,21 +106,21 @@ class BiasDrift:
         history = self._bias.get(block.drive)
         if history is None:
             run = self._terms.limits.drift_run_samples
-            history = OwnHistory([(0.0, 0.005)], noise_sd=0.01, floor_sd=0.002, delay_s=_DELAY_S, run=run)
+            history = OwnHistory([_BIAS_PER_K], noise_sd=0.01, floor_sd=0.002, delay_s=_DELAY_S, run=run)
             self._bias[block.drive] = history
         return history.feed(block.clock_s, (block.heatsink_c,), sum(known) / len(known))
 
     def _judge(self, block: Block, judged: Judged, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
         limits = self._terms.limits
         limit = limits.bias_drift_idle_ratio if block.state is State.IDLE else limits.bias_drift_drive_ratio
-        ratio = exp(judged.off) - 1.0
+        ratio, least = exp(judged.off) - 1.0, exp(judged.least) - 1.0
         condition = self._conditions.get(block.drive)
         if condition is None:
             subject = str(block.drive)
             condition = Condition(self._terms, self.name, subject, Priority.WARNING, _DWELL_S)
             self._conditions[block.drive] = condition
-        beyond = abs(ratio) > limit and judged.signals
-        event = condition.judge_band(beyond, abs(ratio) < _BACK * limit, block.clock_s, block.seconds)
+        beyond = abs(least) > limit and judged.signals
+        event = condition.judge_band(beyond, abs(least) < _BACK * limit, block.clock_s, block.seconds)
         if event is None:
             return NOTHING
         text = self._text(event, block, ratio, limit, bias)

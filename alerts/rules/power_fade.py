@@ -5,20 +5,20 @@ from math import exp, log, log10
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.estimators.own_history import OwnHistory
+from alerts.estimators.own_history import Answers, OwnHistory
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms
 from sensors.types import FORWARD, Drive, Frame, Quality
 
 #: dB/K: a radio may well sag by 0.3 dB over 30 K (common practice, no source)
-_PER_K = (0.0, 0.012)
+_PER_K = Answers(0.0, 0.012, 0.015)
 #: dB per unit of ln V: power goes with the supply's square where the stage saturates (8.7), else not at all
-_PER_SUPPLY = (5.0, 4.0)
+_PER_SUPPLY = Answers(5.0, 4.0)
 #: dB per whole change from rest to drive, followed with _WARM_S: driver and finals warm before the heatsink does
-_PER_DRIVE, _WARM_S = (0.0, 0.15), 300.0
+_PER_DRIVE, _WARM_S = Answers(0.0, 0.15), 300.0
 #: what is allowed beside the limit at the first key-down of a drive, and how fast that is taken back
-_WARMING_DB, _WARMING_S = 0.1, 600.0
+_WARMING_DB, _WARMING_S = 0.05, 600.0
 _NOISE_DB, _FLOOR_DB = 0.08, 0.015
 _DELAY_S = 180.0
 #: key-down before the first reading that counts, and how many blocks make the unit's own reference
@@ -99,8 +99,9 @@ class PowerFade:
             self._watch(block.drive)[0],
             block,
             level_db - reference_db,
+            least_db=level_db - reference_db,
             limit=limit,
-            signals=True,
+            back=level_db - reference_db > -_BACK * limit,
             time_ns=time_ns,
             what="own first power",
         )
@@ -120,18 +121,37 @@ class PowerFade:
             return NOTHING
         # a radio that is still warming up may sag in ways that it has not shown yet
         since_s = block.clock_s - self._since_s.setdefault(block.drive, block.clock_s)
-        limit = self._terms.limits.fade_unexplained_db + _WARMING_DB * exp(-since_s / _WARMING_S)
-        signals = judged.signals and not judged.up
-        what = "own power at this temperature and supply"
+        warming_db = _WARMING_DB * exp(-since_s / _WARMING_S)
+        limits = self._terms.limits
+        settled_db, unexplained_db = limits.fade_settled_db + warming_db, limits.fade_unexplained_db + warming_db
+        # a power control lets go where its headroom ends, which no coefficient that was learned before tells of: where
+        # the heatsink is warmer than it was, more is let be
+        settled = judged.signals and not judged.up and judged.least < -settled_db
+        least_db, limit = (judged.least, settled_db) if settled else (judged.trusting, unexplained_db)
         return self._say(
-            self._watch(block.drive)[1], block, judged.off, limit=limit, signals=signals, time_ns=time_ns, what=what
+            self._watch(block.drive)[1],
+            block,
+            judged.off,
+            least_db=least_db,
+            limit=limit,
+            back=judged.least > -_BACK * settled_db,
+            time_ns=time_ns,
+            what="own power at this temperature and supply",
         )
 
     def _say(
-        self, condition: Condition, block: Block, off_db: float, *, limit: float, signals: bool, time_ns: int, what: str
+        self,
+        condition: Condition,
+        block: Block,
+        off_db: float,
+        *,
+        least_db: float,
+        limit: float,
+        back: bool,
+        time_ns: int,
+        what: str,
     ) -> Sequence[Finding]:
-        beyond = off_db < -limit and signals
-        event = condition.judge_band(beyond, off_db > -_BACK * limit, block.clock_s, block.seconds)
+        event = condition.judge_band(least_db < -limit, back, block.clock_s, block.seconds)
         if event is None:
             return NOTHING
         if event is Event.RETURNED:

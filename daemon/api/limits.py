@@ -58,6 +58,7 @@ RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "drift_run_samples": ("bias-drift", "current-imbalance", "power-fade"),
     "fade_db": ("power-fade",),
     "fade_unexplained_db": ("power-fade",),
+    "fade_settled_db": ("power-fade",),
     "fade_dwell_s": ("power-fade",),
     "forecast_dwell_s": ("thermal-forecast",),
     "forecast_horizon_s": ("thermal-forecast",),

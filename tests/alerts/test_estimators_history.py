@@ -2,11 +2,11 @@
 
 from random import Random
 
-from alerts.estimators.own_history import OwnHistory
+from alerts.estimators.own_history import Answers, OwnHistory
 
 
 def make() -> OwnHistory:
-    return OwnHistory([(0.0, 0.01)], noise_sd=0.02, floor_sd=0.002, delay_s=120.0, run=1e5)
+    return OwnHistory([Answers(0.0, 0.01)], noise_sd=0.02, floor_sd=0.002, delay_s=120.0, run=1e5)
 
 
 def run(history: OwnHistory, seconds: float, *, creep_per_s: float = 0.0, onset_s: float = 1e9) -> float | None:
