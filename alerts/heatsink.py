@@ -6,9 +6,10 @@ from typing import TypeGuard
 import msgspec
 
 from alerts.cycle import Cycle
-from alerts.estimators.answer import Falls, Response
+from alerts.estimators.answer import Collapse, Falls, Response
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
+from alerts.estimators.swing import Swing
 
 #: heat blocks; a few cover the way of the heat through cases and sensor
 BLOCK_S = 10.0
@@ -18,12 +19,19 @@ _BEHIND = 15
 _SLOW_S = 120.0
 #: a key-down that the plan lets be longer than this is one throughout, s
 _THROUGHOUT_S = 900.0
+#: longer at rest than this, s, or than the key's cycle has it by this factor, a temperature tells nothing of its answer
+_RESTS_S, _RESTS = 60.0, 1.2
 #: power flows where it is this part of what it is while keyed
 _FLOWS = 0.3
 #: the mean dissipation follows with this time constant, s
 _MEAN_S = 30.0
+#: a heat capacity known within these parts serves to judge an answer by, and a fall, which has room for four times the
+#: cooling
+_ANSWER_SURE, _FALL_SURE = 0.15, 0.25
 #: R is sure, and coolings can be compared, within this part of it
 _SURE = 0.12
+#: a radio may have been warm when its soak began: the air may be so much colder than its first reading, K
+_AIR_FIRST_K = 3.0
 #: air that is measured, and air that is fitted, may be colder than it seems by this much, K
 _AIR_KNOWN_K, _AIR_FITTED_K = 2.0, 4.0
 
@@ -49,19 +57,31 @@ class Heatsink:
         self.heat = HeatBalance(block_s=BLOCK_S)
         self.cooling = Cooling()
         self.falls = Falls()
+        self.collapse = Collapse()
         self.response = Response()
+        self.swing = Swing()
         self.fit: HeatFit | None = None
         self.blocks = 0
         self.fallen = self.deaf = False  # the sensor: off its heatsink; no answer to heat
         self.heatsink_c = nan  # without single-sample spikes
         self.mean_w = nan  # while keyed
-        self._mean_s = 0.0
+        self._mean_s = self._rested_s = 0.0
         self._temperatures = (nan, nan)
         self._airs = (nan, nan, nan)
         self._before: tuple[float, float, float, bool] | None = None
         self._old_fits: list[HeatFit] = []
         self._mark: tuple[float, float, float] | None = None
         self._heat_j = self._air_c = self._arriving_w = 0.0
+
+    @property
+    def silent(self) -> bool:
+        """Whether the temperature no longer answers to heat, from moment to moment or from key-down to key-down."""
+        return self.deaf or self.swing.lost
+
+    @property
+    def unanswered_k(self) -> float:
+        """How far the heat should have moved it, K."""
+        return self.response.seen_k if self.deaf else self.swing.expected_k
 
     @property
     def k_per_w(self) -> tuple[float, float] | None:
@@ -96,8 +116,10 @@ class Heatsink:
         self._before = (clock_s, heat_w, air_c, is_keyed)
         if watt != watt:  # noqa: PLR0124  nan
             return
+        self._rested_s = 0.0 if was else self._rested_s + clock_s - at_s
         if was and clock_s > at_s:
             self._average(clock_s - at_s, watt)
+        self.swing.feed(at_s, middle_c, watt, was)
         fit = self.fit
         unmeasured_c = fit.air_c if fit else self.heat.reference_c
         air_now = unmeasured_c if air != air else air  # noqa: PLR0124  nan
@@ -142,24 +164,32 @@ class Heatsink:
         self._mark = (clock_s, clock_s, heatsink_c)
         heat_j, self._heat_j = self._heat_j, 0.0
         self.blocks += 1
+        least_air_c = self._air_c if air_known else self.heat.reference_c - _AIR_FIRST_K
+        collapsed = self.collapse.feed(seconds, heatsink_c - least_air_c, heat_j / seconds)
         fits = self._old_fits
         if len(fits) > _BEHIND - 1:
             old = fits[0]
-            least_air_c = old.air_c - (_AIR_KNOWN_K if air_known else _AIR_FITTED_K)
             fallen = self.falls.feed(
                 seconds,
                 heatsink_c,
                 heat_j / seconds,
-                least_air_c=least_air_c,
+                least_air_c=old.air_c - (_AIR_KNOWN_K if air_known else _AIR_FITTED_K),
                 tau_s=old.tau_s,
                 k_per_w=old.k_per_w,
             )
             # at rest a temperature may fall to wherever the air is; while power flows it may not
-            self.fallen = (fallen and heat_j / seconds > _FLOWS * self.mean_w) or self.cooling.leapt
+            self.fallen = fallen and heat_j / seconds > _FLOWS * self.mean_w
             bare_k = heat_j / old.capacity_j_per_k
             cooled_k = bare_k - (mark[2] - old.air_c) * seconds / old.tau_s
-            self.deaf = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2]) and old.tau_s > _SLOW_S
-        if _sure(self.fit) and not self.fallen and self.response.score < 4.0:
+            # long after a key-down only cooling is left, which a fan that stops turns round
+            answers = self._rested_s < max(_RESTS_S, _RESTS * self._cycle.off_s)
+            if answers and _within(old, _ANSWER_SURE):
+                lost = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2])
+                self.deaf = lost and old.tau_s > _SLOW_S
+        else:
+            self.fallen = False
+        self.fallen = self.fallen or collapsed or self.cooling.leapt
+        if _within(self.fit, _FALL_SURE) and not self.fallen and self.response.score < 4.0:
             fits.append(self.fit)
             if len(fits) > _BEHIND:
                 del fits[0]
@@ -205,9 +235,9 @@ class Heatsink:
         return Forecast(peak_c, sqrt(moved_k * moved_k + air_sd * air_sd), seconds)
 
 
-def _sure(fit: HeatFit | None) -> TypeGuard[HeatFit]:
-    """Whether the heat capacity is known well enough to judge by."""
-    return fit is not None and fit.capacity_sd < 0.15 * fit.capacity_j_per_k
+def _within(fit: HeatFit | None, part: float) -> TypeGuard[HeatFit]:
+    """Whether the heat capacity is known within this part of it (one standard deviation)."""
+    return fit is not None and fit.capacity_sd < part * fit.capacity_j_per_k
 
 
 def _seconds(limit_c: float, now_c: float, end_c: float, tau_s: float) -> float:

@@ -12,6 +12,10 @@ _FASTEST, _LEAST_HEAT = 4.0, 0.6
 #: how far a path must be undercut, K, beside its own noise
 _MARGIN_K = 2.5
 _ANCHORS = 12
+#: the mean dissipation that a rise is told by follows with this time constant, s; within this factor it is the same;
+#: the rise that must have been there, K; and how much better forced air cools than still air, with room (about four
+#: times; common practice, no source)
+_SLOWLY_S, _SAME_HEAT, _TOLD_K, _FORCED = 300.0, 1.4, 6.0, 4.5
 #: memory of the running means of the response, s
 _MEMORY_S = 120.0
 #: what counts as an answer, as a part of the full one: a fan that runs with the key may well take half of it
@@ -20,6 +24,8 @@ _ANSWERS = 0.6
 _MODEL = 0.25
 #: what one block may add, and the sum at which no answer is taken for certain: e⁻¹² against it, six blocks at the least
 _MOST, _LOST = 2.0, 12.0
+#: expected movement in all, K, under which a model that is a little wrong may look like no answer
+_SEEN_K = 2.0
 _NOISE_K, _LEAST_NOISE_K = 0.05, 0.02
 #: expected movement of a block, K, that tells anything
 _TELLS_K = 0.06
@@ -66,6 +72,34 @@ class Falls:
         self._count = 0
 
 
+class Collapse:
+    """Whether the rise over the air, for each watt, has collapsed: further than any air could take it.
+
+    While a heatsink warms up at one power its rise for each watt only grows, so what it has been is a lower bound of
+    what it settles at, whatever the heatsink is made of; and a fan takes it to a quarter at the most.
+    """
+
+    __slots__ = ("_count", "_from_w", "_mean_w", "_most")
+
+    def __init__(self) -> None:
+        self._mean_w = self._from_w = self._most = 0.0
+        self._count = 0
+
+    def feed(self, seconds: float, rise_k: float, dissipation_w: float) -> bool:
+        """Take one block mean; True when for a minute the rise has been under what a fan could leave of it."""
+        mean_w = self._mean_w = self._mean_w + (dissipation_w - self._mean_w) * min(seconds / _SLOWLY_S, 1.0)
+        if not self._from_w / _SAME_HEAT < mean_w < self._from_w * _SAME_HEAT:
+            # another power, or a long rest: the heatsink is on its way to somewhere else
+            self._from_w = max(mean_w, 0.0)
+            self._most = 0.0
+            self._count = 0
+            return False
+        self._most = max(self._most, rise_k / mean_w)
+        told = self._most * mean_w > _TOLD_K
+        self._count = self._count + 1 if told and rise_k / mean_w < self._most / _FORCED else 0
+        return self._count * seconds >= 60.0
+
+
 class Response:
     """Whether the temperature still moves with the heat: a sequential test of "it answers" against "it does not".
 
@@ -98,7 +132,7 @@ class Response:
         if self._weight < 6.0:
             return False
         if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
-            return self.score > _LOST  # too little heat came or went to tell
+            return self.score > _LOST and self.seen_k > _SEEN_K  # too little heat came or went to tell
         self.score += min(self._says(bare, dy), self._says(cooled, dy))
         if self.score <= 0.0:
             self.score = self.seen_k = 0.0
@@ -108,7 +142,7 @@ class Response:
         else:
             self.seen_k += abs(bare)
         self.score = min(self.score, 2.0 * _LOST)
-        return self.score > _LOST
+        return self.score > _LOST and self.seen_k > _SEEN_K
 
     def _says(self, dx: float, dy: float) -> float:
         off = dy - _ANSWERS * dx
@@ -119,18 +153,24 @@ class Response:
 class Noise:
     """Whether a reading has lost a noise that it always had: exactly the same for longer than that noise lets it.
 
-    Only reversals wider than two of the reading's own steps count as noise: a reading at rest in the middle of a
-    coarse step has none, and may stay where it is for hours.
+    Only reversals of two of the converter's steps or more count as noise: a reading that flickers between two
+    neighbours is at the edge of a step, and in the middle of the next one it may stand still for long. The step is the
+    smallest one seen lately: through a divider it widens with temperature.
     """
 
-    __slots__ = ("_before", "_last", "_noisy", "_step", "same", "since_s")
+    __slots__ = ("_before", "_last", "_longest", "_noisy", "_step", "same", "since_s")
 
     _SHARE = 0.01
-    _LEAST = 0.3
+    #: noise that jumps two steps so often is half a step wide: it leaves the middle of a step once in three samples
+    _LEAST = 0.1
+    _WIDENS = 1.01
+    #: and never before has it stood still for a quarter as long
+    _TIMES = 4
 
     def __init__(self) -> None:
         self._last = self._before = 0.0
         self._noisy = 0.0
+        self._longest = 0
         self._step = 1e9
         self.same = 0
         self.since_s = 0.0
@@ -143,14 +183,14 @@ class Noise:
             if self.same == 0:
                 self.since_s = clock_s
             self.same += 1
-            # seven in eight samples of wide noise differ; sixty alike are no chance
-            return self._noisy > self._LEAST and self.same >= 60 and clock_s - self.since_s >= 20.0
+            long = self.same >= max(60, self._TIMES * self._longest) and clock_s - self.since_s >= 20.0
+            return self._noisy > self._LEAST and long
         size = abs(d)
-        if 1e-6 < size < self._step:
-            self._step = size
-        wide = d * self._before < 0.0 and size + abs(self._before) > 2.5 * self._step
+        self._step = min(max(size, 1e-6), self._step * self._WIDENS)
+        wide = d * self._before < 0.0 and max(size, abs(self._before)) > 1.5 * self._step
         self._noisy += self._SHARE * (float(wide) - self._noisy)
         self._before = d
+        self._longest = max(self._longest, self.same)
         self.same = 0
         return False
 

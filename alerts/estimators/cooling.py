@@ -21,9 +21,9 @@ _BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
 _DELAY_S = 240.0
 #: cooling that was better than now by this factor, at no higher temperature, means that something has changed
 _BETTER = 1.5
-#: and cooling better by this factor than it ever was is no fan's doing: forced air is about
-#: four times still air
-_LEAP = 6.0
+#: and cooling better by this factor than it ever was, for so many windows running, is no fan's doing: forced air is
+#: about four times still air (common practice, no source)
+_LEAP, _LEAPS = 4.5, 2
 #: and within this factor of now it counts as the same
 _SAME = 1.15
 
@@ -140,10 +140,15 @@ class Cooling:
         seconds = clock_s - start[0]
         loss_ks = self._loss_ks - start[3]
         rise_k = loss_ks / seconds
-        if capacity != capacity or rise_k < _LEAST_RISE_K or seconds > 1800.0:  # noqa: PLR0124  nan
+        energy_j = self._energy_j - start[2]
+        if capacity != capacity or seconds > 1800.0:  # noqa: PLR0124  nan
             return False
         moved_k = self._smooth_c - start[1]
-        energy_j = self._energy_j - start[2]
+        if rise_k < _LEAST_RISE_K:
+            # hardly warmer than the air: how well it is cooled can't be told, but it is no worse than this
+            if sure:
+                self._leap((energy_j - capacity * max(moved_k, 0.0)) / (_LEAST_RISE_K * seconds))
+            return False
         w_per_k = (energy_j - capacity * moved_k) / loss_ks
         sd = sqrt((0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2) / loss_ks
         if not w_per_k > 0.0:
@@ -156,10 +161,7 @@ class Cooling:
 
     def _compare(self, newest: Window) -> None:
         line = self._line
-        top = max(self._best)
-        self._leaps = self._leaps + 1 if newest.w_per_k - 2.0 * newest.sd > _LEAP * top > 0.0 else 0
-        self.leapt = self._leaps > 1
-        if self._leaps:
+        if self._leap(newest.w_per_k - 2.0 * newest.sd):
             return
         here = _bin(newest.heatsink_c)
         best = max(self._best[: here + 1])
@@ -175,6 +177,12 @@ class Cooling:
             i = _bin(old.heatsink_c)
             self._best[i] = max(self._best[i], old.w_per_k)
             self._worst[i] = min(self._worst[i], old.w_per_k)
+
+    def _leap(self, least_w_per_k: float) -> bool:
+        top = max(self._best)
+        self._leaps = self._leaps + 1 if least_w_per_k > _LEAP * top > 0.0 else 0
+        self.leapt = self._leaps >= _LEAPS
+        return self._leaps > 0
 
 
 def _bin(heatsink_c: float) -> int:

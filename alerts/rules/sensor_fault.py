@@ -1,9 +1,10 @@
-"""``sensor-fault``: open, shorted, out of range, missing, or stuck. An untrusted heatsink sensor unkeys the bay."""
+"""``sensor-fault``: open, shorted, out of range, missing, stuck, off its heatsink, or leapt; a heatsink's unkeys."""
 
 from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.estimators.answer import Noise
+from alerts.estimators.leap import Leap
 from alerts.heatsink import BLOCK_S
 from alerts.stuck import Dissipation, Stuck
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
@@ -15,6 +16,8 @@ _CASES = range(CASES.start, CASES.stop)
 _DRAINS = range(DRAINS.start, DRAINS.stop)
 _NEEDED = (HEATSINK, SUPPLY, FORWARD)
 _WORKS = frozenset({Quality.GOOD, Quality.BELOW})
+#: a reading that has leapt, and back to within this, K, is what it was
+_LEAPT_BACK_K = 1.5
 _SAYS = {
     Quality.MISSING: "gives no reading: look at its wire and at what the node sends",
     Quality.OPEN: "is open: look at the sensor's two wires and their connector",
@@ -52,6 +55,8 @@ class SensorFault:
         self._fallen = Condition(terms, self.name, "heatsink detached", Priority.TRIP, 10.0)
         self._deaf = Condition(terms, self.name, "heatsink answer", Priority.TRIP, 30.0)
         self._still = Condition(terms, self.name, "heatsink still", Priority.TRIP, limits.sensor_dwell_s)
+        self._leap = Leap()
+        self._leapt = Condition(terms, self.name, "heatsink step", Priority.TRIP, 0.0)
         self._known: set[int] = set()
         self._calm = b""  # a frame's qualities under which nothing was wrong
         self._busy = False
@@ -87,6 +92,7 @@ class SensorFault:
         said: list[Finding] = []
         estimates, value = self._estimates, frame.values[HEATSINK]
         if value == value:  # noqa: PLR0124  nan
+            said += self._leaps(frame, value, now)
             since_s = estimates.keyed.since_s
             if since_s != self._noise_keyed_s:
                 self._noise_keyed_s = since_s
@@ -117,9 +123,9 @@ class SensorFault:
                 "cooling: its sensor has come off or reads something else; look at how it is fixed to the heatsink"
             )
             said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
-        event = self._deaf.judge(estimates.sink.deaf, frame.clock_s, BLOCK_S)
+        event = self._deaf.judge(estimates.sink.silent, frame.clock_s, BLOCK_S)
         if event is not None:
-            seen_k = estimates.sink.response.seen_k
+            seen_k = estimates.sink.unanswered_k
             text = (
                 "heatsink answers to the radio's heat again"
                 if event is Event.RETURNED
@@ -128,6 +134,24 @@ class SensorFault:
             )
             said.append(self._deaf.finding(event, frame.time_ns, text, unit="K", value=seen_k))
         return said
+
+    def _leaps(self, frame: Frame, value: float, now: Situation) -> Sequence[Finding]:
+        low, high = self._span[HEATSINK]
+        if low <= value <= high:
+            self._leap.feed(frame.clock_s, value)
+        by_k = self._leap.by_k
+        if by_k == 0.0 and self._leapt.quiet:
+            return NOTHING
+        event = self._leapt.judge(abs(by_k) > _LEAPT_BACK_K, frame.clock_s, now.sample_s)
+        if event is None:
+            return NOTHING
+        text = (
+            "heatsink has leapt back to where it was"
+            if event is Event.RETURNED
+            else f"heatsink has leapt by {by_k:+.1f} K to {value:.1f} °C from one reading to the next, which no heat "
+            "does: look at the sensor's wires and connector, its divider and the node"
+        )
+        return [self._leapt.finding(event, frame.time_ns, text, unit="K", value=by_k)]
 
     def _all_channels(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         said: list[Finding] = []

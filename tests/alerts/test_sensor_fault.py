@@ -21,15 +21,39 @@ RULE = "sensor-fault"
 
 @pytest.mark.parametrize("why", [Quality.OPEN, Quality.SHORT, Quality.OUTSIDE, Quality.REFUSED, None, -40.0, 150.0])
 def test_a_heatsink_that_can_not_be_trusted_trips(story: Make, brief: Make, why: Quality | float | None) -> None:
-    """Open, shorted, outside, refused, missing, or a reading that nobody can believe: tripped after 3 s."""
+    """Open, shorted, outside, refused, missing, or a reading that nobody can believe: tripped after 2 s."""
     s = story()
     s.key(True)
     s.run(20)
-    assert s.run(2.5, heatsink=why) == []
+    assert s.run(1.5, heatsink=why) == []
     said = s.run(1.5, heatsink=why)
     assert brief(said) == [(RULE, RAISED, TO_TRIP), (RULE, TRIP, TO_TRIP)]
     assert said[0].subject == "heatsink"
     assert "look" in said[0].text
+
+
+@pytest.mark.parametrize("by_k", [-6.0, 4.0, 18.0])
+def test_a_heatsink_that_leaps_can_not_be_trusted(story: Make, brief: Make, by_k: float) -> None:
+    """No heat moves a heatsink by kelvins from one reading to the next: tripped, and back when it has leapt back."""
+    s = story()
+    s.key(True)
+    s.run(60)
+    said = s.run(5, heatsink=lambda at_s: 40.0 + by_k + 0.02 * (round(at_s * 10) % 3))
+    assert brief(said) == [(RULE, RAISED, TO_TRIP), (RULE, TRIP, TO_TRIP)]
+    assert f"leapt by {by_k:+.1f} K" in said[0].text
+    assert brief(s.run(20)) == [(RULE, RETURNED, TO_TRIP)]
+
+
+@pytest.mark.parametrize("sample_s", [0.2, 0.5, 2.0])
+def test_quick_heating_and_spikes_are_no_leap(story: Make, sample_s: float) -> None:
+    """A near sensor that takes 8 K in seconds at each key-down, and single readings that are wrong, are let be."""
+    s = story(sample_s=sample_s)
+    for _ in range(4):
+        s.key(True)
+        s.run(60, heatsink=lambda at_s: 40.0 + 8.0 * (1.0 - math.exp(-at_s / 4.0)) + 9.0 * (30.0 <= at_s < 30.1))
+        s.key(False)
+        s.run(60, heatsink=lambda at_s: 40.0 + 8.0 * math.exp(-at_s / 4.0))
+    assert [f for f in s.said if f.rule == RULE] == []
 
 
 @pytest.mark.parametrize("channel", ["supply", "forward", "drain-2", "key"])
