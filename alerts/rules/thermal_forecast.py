@@ -52,7 +52,7 @@ class ThermalForecast:
         if forecast is None:
             return NOTHING
         worse = self._estimates.sink.cooling.worse
-        peak_c = forecast.peak_c - forecast.sd_k if worse else forecast.least_c
+        peak_c = forecast.least_c
         near = forecast.seconds < self._limits.forecast_horizon_s
         over = peak_c > limit_c and (worse or near)
         said: list[Finding] = []

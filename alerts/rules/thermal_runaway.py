@@ -5,10 +5,11 @@ from math import inf, sqrt
 from typing import ClassVar
 
 from alerts.estimates import Block
+from alerts.estimators.curvature import Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, gain_of
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
-from alerts.watch import NOTHING, Condition, Terms
+from alerts.watch import NOTHING, Condition, Terms, percent
 from sensors.types import Drive, Frame
 
 #: one point of current against temperature is a mean over a whole short key-down, from _FROM_S on; of a long one over
@@ -40,6 +41,8 @@ class ThermalRunaway:
             (self._warning, min(limits.loop_gain_warning, limits.loop_gain)),
             (self._trip, limits.loop_gain),
         )
+        self._curvature = Curvature()
+        self._bent = Condition(terms, self.name, "upward", Priority.TRIP, 0.0)
         self._block: Block | None = None
         self._drive = Drive.OFF
         self._by_drive: dict[Drive, CurrentGain] = {}
@@ -56,27 +59,32 @@ class ThermalRunaway:
         if block is self._block or block is None:
             return NOTHING
         self._block = block
-        if block.state is not State.DRIVEN:
-            return NOTHING
         current_a = block.total_a
-        if not (current_a > 0.0 and block.heatsink_c == block.heatsink_c and block.forward_w > 0.0):
+        driven = block.state is State.DRIVEN
+        if not (current_a > 0.0 and block.heatsink_c == block.heatsink_c and (block.forward_w > 0.0 or not driven)):
             return NOTHING
         if block.drive is not self._drive:
             self._drive, self._reference_w = block.drive, block.forward_w
             self._by_drive[block.drive] = CurrentGain()
             self._point = [0.0, 0.0, 0.0, 0.0]
             self._keyed_s = inf
-        said = self._next_point(block, frame) if block.keyed_s < self._keyed_s else NOTHING
+        if driven:
+            # the part of the current that goes with power is not the bias' doing: class B, the root of power (textbook)
+            current_a *= sqrt(self._reference_w / block.forward_w)
+        said: list[Finding] = []
+        if block.keyed_s < self._keyed_s:
+            said += self._next_point(block, frame)
+            self._curvature.restart()
         self._keyed_s = block.keyed_s
         long = (
             max(self._estimates.cycle.on_s, min(now.on_limit_s, 1e6) if self._estimates.cycle.on_s == 0.0 else 0.0)
             > _LONG_S
         )
         long = long or block.keyed_s > _LONG_S
+        if block.drive is not Drive.MODULATED and block.keyed_s - block.seconds >= _FROM_S:
+            said += self._bends(block, current_a, frame)
         if block.keyed_s - block.seconds < (_SETTLED_S if long else _FROM_S):
             return said
-        # the part of the current that goes with power is not the bias' doing: class B, the root of power (textbook)
-        current_a *= sqrt(self._reference_w / block.forward_w)
         point = self._point
         seconds = block.seconds
         point[0] += seconds
@@ -84,8 +92,19 @@ class ThermalRunaway:
         point[2] += seconds * current_a
         point[3] += seconds * block.clock_s
         if long and point[0] >= _POINT_S:
-            return [*said, *self._next_point(block, frame)]
+            said += self._next_point(block, frame)
         return said
+
+    def _bends(self, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
+        upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)
+        if upward is None and self._bent.quiet:
+            return NOTHING
+        event = self._bent.judge(upward is not None, block.clock_s, block.seconds)
+        if event is None:
+            return NOTHING
+        text = "current and temperature no longer run away" if upward is None else _bent_text(block, upward)
+        value = upward.grown if upward else 0.0
+        return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=0.0)]
 
     def _next_point(self, block: Block, frame: Frame) -> Sequence[Finding]:
         whole, heat, current, clock = self._point
@@ -142,3 +161,11 @@ class ThermalRunaway:
             f"{limit:g}: each kelvin adds {1000 * per_k_a:.0f} mA, which heats further; look at the bias compensation "
             "and its sensor's thermal contact, then at the devices"
         )
+
+
+def _bent_text(block: Block, upward: Upward) -> str:
+    return (
+        f"drain current has grown by {percent(upward.grown)} and the heatsink by {upward.risen_k:.1f} K in "
+        f"{upward.seconds:.0f} s at constant drive, ever faster ({block.total_a:.2f} A now): it runs away; look at the "
+        "bias compensation and its sensor's thermal contact, then at the devices"
+    )
