@@ -1,4 +1,4 @@
-"""``supply``: the radio's supply voltage out of its band, the low side under load only; and its source resistance."""
+"""``supply``: the radio's supply voltage out of its band, low or high; and its source resistance."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -10,35 +10,24 @@ from sensors.types import SUPPLY, Frame
 
 #: key edges without which a source resistance says nothing, and within what part of its limit it is normal again
 _LEAST_EDGES, _BACK = 3, 0.8
+#: a supply under this part of its least voltage, at rest, is one that somebody has switched off
+_OFF = 0.5
 _KEYED = frozenset({State.KEYED, State.IDLE, State.DRIVEN})
 
 
 class Supply:
-    """Too much harms at any time; too little is telling only while the radio draws on it."""
+    """Too much harms at any time. Too little unkeys under load alone; at rest it is a warning of what will come."""
 
     name: ClassVar[str] = "supply"
 
     def __init__(self, terms: Terms) -> None:
         limits = terms.limits
         self._keyed = Keyed(limits)
-        self._low = Watch(
-            terms,
-            self.name,
-            "low",
-            unit="V",
-            steps=[
-                Step(Priority.WARNING, max(limits.supply_warning_min_v, limits.supply_min_v), limits.supply_dwell_s),
-                Step(Priority.TRIP, limits.supply_min_v, limits.supply_dwell_s),
-            ],
-            tell=sentence(
-                "supply under load",
-                volt,
-                "look at the supply's current limit, its leads and their connectors",
-                below=True,
-            ),
-            deadband=limits.supply_deadband_v,
-            below=True,
-        )
+        self._low_v = max(limits.supply_warning_min_v, limits.supply_min_v)
+        self._off_v = _OFF * limits.supply_min_v
+        self._low = _low(terms, "supply", Step(Priority.WARNING, self._low_v, limits.supply_dwell_s))
+        far_low = Step(Priority.TRIP, limits.supply_min_v, limits.supply_dwell_s)
+        self._far_low = _low(terms, "supply under load", far_low)
         self._high = Watch(
             terms,
             self.name,
@@ -62,10 +51,16 @@ class Supply:
         state = self._keyed.look(frame)
         supply_v, clock_s, time_ns = frame.values[SUPPLY], frame.clock_s, frame.time_ns
         said = self._high.judge(supply_v, clock_s, time_ns, now.sample_s)
-        if state in _KEYED and self._keyed.steady(clock_s):
+        loaded = state in _KEYED and self._keyed.steady(clock_s)
+        # that it is high enough is shown under load alone: at rest nearly every supply is
+        if loaded or self._off_v < supply_v < self._low_v:
+            low = self._low.judge(supply_v, clock_s, time_ns, now.sample_s)
+            if low:
+                said = [*said, *low]
+        if loaded:
             if supply_v == supply_v:  # noqa: PLR0124  nan
                 self._judging = True
-            low = self._low.judge(supply_v, clock_s, time_ns, now.sample_s)
+            low = self._far_low.judge(supply_v, clock_s, time_ns, now.sample_s)
             if low:
                 said = [*said, *low]
         if self._estimates.source_edges != self._edges:
@@ -99,3 +94,17 @@ class Supply:
     def standing(self) -> Standing:
         """Needs supply voltage, and a key-down."""
         return JUDGING if self._judging else not_yet("no supply voltage has come while the radio was keyed")
+
+
+def _low(terms: Terms, what: str, step: Step) -> Watch:
+    look = "look at the supply's current limit, its leads and their connectors"
+    return Watch(
+        terms,
+        Supply.name,
+        "low",
+        unit="V",
+        steps=[step],
+        tell=sentence(what, volt, look, below=True),
+        deadband=terms.limits.supply_deadband_v,
+        below=True,
+    )

@@ -90,11 +90,20 @@ def test_a_supply_that_gives_way_under_load_is_called(story: Make, brief: Make) 
     assert ("supply", RAISED, TO_TRIP) in brief(s.run(10, supply=11.5))
 
 
-def test_low_supply_at_rest_says_nothing(story: Make) -> None:
+def test_a_supply_that_is_off_at_rest_says_nothing(story: Make) -> None:
     """A supply that is switched off or asleep while the radio rests harms nothing."""
     s = story()
     assert s.run(60, supply=5.0) == []
     assert s.judge.standings()["supply"].state == "not yet"
+
+
+def test_a_supply_that_is_low_at_rest_is_a_warning_and_no_more(story: Make, brief: Make) -> None:
+    """11 V with nothing drawn warns at once of what a key-down would do; it returns under load alone."""
+    s = story()
+    assert brief(s.run(60, supply=11.0)) == [("supply", RAISED, WARNING)]
+    assert s.run(60) == []
+    s.key(True)
+    assert brief(s.run(20)) == [("supply", RETURNED, WARNING)]
 
 
 def test_high_supply_is_called_at_rest_too(story: Make, brief: Make) -> None:
