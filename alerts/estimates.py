@@ -18,6 +18,7 @@ from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, F
 
 #: the least length of a block of steady samples: long enough to average hum and noise, short beside any thermal time
 BLOCK_S, BLOCK_SAMPLES = 5.0, 4
+_UNDRIVEN = frozenset({Drive.OFF, Drive.IDLE})
 #: idle phases tell a temperature coefficient where their temperatures lie so far apart (standard deviation, K) and the
 #: line through them is so sure (of the current, a kelvin); common practice, no source
 IDLE_APART_K, IDLE_SURE = 3.0, 0.001
@@ -95,7 +96,9 @@ class Estimates:
         if state is not self._state or now.drive is not self.drive:
             self._state, self.drive = state, now.drive
             self._samples.clear()
-        if (state is State.DRIVEN or state is State.IDLE) and self.keyed.steady(clock_s):
+        # a radio that is driven where the plan asks for no drive does something that nothing of its own compares with
+        driven = state is State.DRIVEN and self.drive not in _UNDRIVEN
+        if (driven or state is State.IDLE) and self.keyed.steady(clock_s):
             samples = self._samples
             if len(currents) != self._devices:
                 self._devices = len(currents)

@@ -84,6 +84,11 @@ class Keyed:
             self.state, self.since_s = state, frame.clock_s
         return state
 
+    @property
+    def has_word(self) -> bool:
+        """Whether the node has ever said whether the radio is keyed."""
+        return self._has_word
+
     def steady(self, clock_s: float) -> bool:
         """Whether the state has lasted: readings straddle its edges, and amplifier and detector settle."""
         return clock_s - self.since_s >= self._limits.settle_s and clock_s > self.since_s

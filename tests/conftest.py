@@ -11,6 +11,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# a deadline would time the machine's other work, not the code
+settings.register_profile("keysoak", deadline=None)
+settings.load_profile("keysoak")
 
 #: Debian puts daemons where a plain user's PATH does not look
 DAEMON_FOLDERS = "/usr/sbin:/usr/local/sbin"

@@ -87,9 +87,9 @@ def test_there_is_one_trip_and_it_follows_its_cause(story: Make) -> None:
 def test_standing_alerts_are_those_raised_and_not_returned(story: Make) -> None:
     """Both steps of a temperature stand while it is hot, and none when it has cooled."""
     s = story()
-    s.run(5, heatsink=80.0)
+    s.run(60, heatsink=lambda at_s: min(40.0 + at_s, 80.0))
     assert [f.priority for f in s.judge.standing_alerts()] == [Priority.WARNING, Priority.TRIP]
-    s.run(10, heatsink=40.0)
+    s.run(60, heatsink=lambda at_s: max(80.0 - at_s, 40.0))
     assert s.judge.standing_alerts() == []
 
 

@@ -1,7 +1,7 @@
 """The junction estimate against a textbook power MOSFET on a heatsink, T_J = T_ref + P·R_theta (JESD51).
 
-The case (R device-case 1.75, case-sink 1.0, sink-ambient 5.0 K/W, 30 °C air, 150 °C at most: 15.5 W) was read in a public
-Scilab textbook companion, 1223/CH8/EX8.2; that it is from Neamen's textbook is from memory.
+The case (R device-case 1.75, case-sink 1.0, sink-ambient 5.0 K/W, 30 °C air, 150 °C at most: 15.5 W) was read in a
+public Scilab textbook companion, 1223/CH8/EX8.2; that it is from Neamen's textbook is from memory.
 """
 
 from collections.abc import Callable

@@ -114,6 +114,16 @@ def test_too_little_key_down_is_incomplete(story: Make) -> None:
     assert "keyed for 100 s of the 110 s" in verdict.reasons[0]
 
 
+def test_idle_key_down_counts_without_the_nodes_word(story: Make) -> None:
+    """A lone drain-1 draws less at idle than a radio may at rest: the key that was lent and the current tell."""
+    s, tally = story(), Tally(Limits(), 0.5)
+    s.key(True, Drive.IDLE)
+    for _ in range(200):
+        s.clock_s += 0.5
+        tally.step(s.frame(without=("key", "drain-2"), drain_1=0.4), s.now)
+    assert tally.figures()["key_down_s"] == pytest.approx(100.0, abs=1.0)
+
+
 @pytest.mark.parametrize(("lost", "verdict"), [(4, "pass"), (12, "incomplete")])
 def test_time_that_nobody_saw_is_incomplete_over_two_percent(story: Make, lost: int, verdict: str) -> None:
     """Of 120 s, 2 s unseen pass and 6 s don't; single lost packs are no unseen time."""
@@ -164,6 +174,20 @@ def test_an_optional_channel_that_is_sent_seldom_is_not_dead(story: Make) -> Non
     assert tally.verdict(finished=True, asked_s=400.0).verdict == "pass"
 
 
+def test_a_single_wrong_reading_is_no_figure_of_the_units(story: Make) -> None:
+    """One reading of 108 °C, 0.2 V or 40 A among good ones leaves greatest and least as they were."""
+    s, tally = story(), Tally(Limits(), 0.5)
+    s.key(True)
+    for i in range(100):
+        s.clock_s += 0.5
+        wrong = {"heatsink": 108.0, "supply": 0.2, "drain_1": 40.0} if i == 50 else {}
+        tally.step(s.frame(**wrong), s.now)
+    figures = tally.figures()
+    assert figures["heatsink_max_c"] < 41.0
+    assert figures["supply_min_v"] == pytest.approx(13.7)
+    assert figures["drain_1_max_a"] == pytest.approx(1.9)
+
+
 def test_no_pack_at_all_is_incomplete_and_no_error() -> None:
     """A soak of nothing."""
     verdict = Tally(Limits(), 0.5).verdict(finished=True, asked_s=0.0)
@@ -185,7 +209,7 @@ def test_the_figures_are_those_of_the_soak(story: Make) -> None:
             s.clock_s += 0.5
             tally.step(s.frame(heatsink=30 + 0.1 * i if asked else 30.0, drain_1=1.90 if asked else 0.0), s.now)
     figures = tally.figures()
-    assert figures["heatsink_max_c"] == pytest.approx(49.9)
+    assert figures["heatsink_max_c"] == pytest.approx(49.8)  # its highest reading stood alone
     assert figures["forward_mean_w"] == pytest.approx(25.0)
     assert figures["drain_1_max_a"] == pytest.approx(1.90)
     assert figures["drain_2_max_a"] == pytest.approx(1.88)
