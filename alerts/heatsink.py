@@ -188,7 +188,9 @@ class Heatsink:
                 self.deaf = lost and old.tau_s > _SLOW_S
         else:
             self.fallen = False
-        self.fallen = self.fallen or collapsed or self.cooling.leapt
+        # a heatsink as quick as the key's cycle falls to the air and comes back within it
+        slow = bool(fits) and fits[0].tau_s > _SLOW_S
+        self.fallen = self.fallen or (collapsed and slow) or self.cooling.leapt
         if _within(self.fit, _FALL_SURE) and not self.fallen and self.response.score < 4.0:
             fits.append(self.fit)
             if len(fits) > _BEHIND:

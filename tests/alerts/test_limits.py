@@ -16,7 +16,7 @@ def test_every_limit_has_a_default_a_description_and_is_a_number() -> None:
 
 def test_every_limit_says_its_unit() -> None:
     """A bare number has its unit in its name; the ratios say so, or are SWR or a loop gain."""
-    units = ("_c", "_s", "_a", "_v", "_w", "_j", "_ratio", "_samples", "_db", "_ohm", "_k_per_w")
+    units = ("_c", "_s", "_a", "_v", "_w", "_j", "_ratio", "_samples", "_db", "_ohm", "_k_per_w", "_ev")
     assert [n for n in Limits.model_fields if not n.endswith(units) and not n.startswith(("swr", "loop_gain"))] == []
 
 
