@@ -18,18 +18,15 @@ from alerts.types import Event, Finding, Priority
 from daemon.alert import Alert, AlertKeeper, Key, begun, clock_of, found_again
 from daemon.alertfolds import cause_among, effects_among, why
 from daemon.api.alert_models import AlertChangeView
+from daemon.said import DAEMON, NEW_SOAK, RACK, RESTARTED, SHELF_OVER, SOAK_OVER
 from daemon.store.items import AlertChanged, AlertKept
 from sensors.types import Clock
 
 #: how long an alert that the daemon found standing at its start may wait to be raised anew; several dwells
 CONFIRM_S = 30.0
 
-SOAK_OVER = "the soak has ended, and this is judged only in one"
-NEW_SOAK = "a new soak begins, and judges anew"
-RESTARTED = "the daemon was started again: the soak in which this was judged is over"
 NOT_SEEN = f"not seen again in the {CONFIRM_S:g} s since the daemon was started"
 STILL_THERE = f"back within {REALARM_S:g} s of the last word of it, and still there"
-SHELF_OVER = "the time on the shelf is over"
 
 
 class AlertBook:
@@ -54,7 +51,7 @@ class AlertBook:
         self._by_key: dict[Key, Alert] = {}
         self._in_bay: dict[str, dict[int, Alert]] = {}
         self._under: dict[int, dict[int, Alert]] = {}  # by the alert that they are folded under
-        self._first_lost: dict[str, Alert] = {}  # by link: the bay that was missed first
+        self._first_lost: dict[str | None, Alert] = {}  # by link, None for the daemon: the bay that was missed first
         self._soaking: set[str] = set()
         self._last_told: dict[Key, tuple[float, int]] = {}  # when, and how much it pressed
         self._late: dict[int, float] = {}  # owed, but told of too lately: when they are to be told
@@ -99,7 +96,7 @@ class AlertBook:
             alert = Alert(begun(self._keeper.next_alert(), *key), Life(), self._clock())
             self._stand(alert)
         self._raise(alert, job, finding)
-        if finding.rule not in BETWEEN_SOAKS and finding.bay not in self._soaking:
+        if finding.rule not in BETWEEN_SOAKS and finding.bay not in {*self._soaking, RACK}:
             # said of the frame that ended the soak, after what ended it
             self._return(alert, note=SOAK_OVER, by_end=True)
 
@@ -179,7 +176,7 @@ class AlertBook:
         cause = root.kept.id if root else None
         self._put(alert, life, change, note=why(root) if root else "", cause=cause, **fields)
         if finding.rule == LINK and root is None:
-            self._first_lost[self._link_of.get(finding.bay, finding.bay)] = alert
+            self._first_lost[self._lost_with(alert)] = alert
         self._gather(alert)
 
     def _return(self, alert: Alert, *, said: str = "", note: str = "", by_end: bool = False) -> None:
@@ -238,9 +235,12 @@ class AlertBook:
         bay = alert.kept.bay
         here = [one for one in self._of(bay) if one is not alert and one.kept.id != leaving]
         old = self.open.get(alert.kept.cause or 0)
-        first = self._first_lost.get(self._link_of.get(bay, bay))
+        first = self._first_lost.get(self._lost_with(alert))
         elsewhere = first if first is not None and first.kept.bay != bay and first.kept.id != leaving else None
         return cause_among(alert, priority, here, None if old and old.kept.id == leaving else old, elsewhere)
+
+    def _lost_with(self, alert: Alert) -> str | None:
+        return None if alert.kept.subject == DAEMON else self._link_of.get(alert.kept.bay, alert.kept.bay)
 
     def _gather(self, root: Alert) -> None:
         for effect in effects_among(root, self._of(root.kept.bay)):
@@ -288,7 +288,7 @@ class AlertBook:
             self._stand(alert)
             self._index(alert, None)
         for alert in list(self.open.values()):
-            if alert.life.active and alert.kept.rule not in BETWEEN_SOAKS:
+            if alert.life.active and alert.kept.rule not in BETWEEN_SOAKS and alert.kept.bay != RACK:
                 self._return(alert, note=RESTARTED, by_end=True)
         for alert in list(self.open.values()):
             # killed between what happened to the cause and what follows for its effects

@@ -18,6 +18,7 @@ from daemon.calibration.known import Calibration
 from daemon.errors import NoSuch, Refused
 from daemon.notes import Keeper
 from daemon.plan import Plan
+from daemon.selfwatch import SelfWatch
 from sensors.types import Clock, Frame, Link
 
 T = TypeVar("T")
@@ -42,6 +43,7 @@ class Rack:
         self.links = links
         self.bays: dict[str, Bay] = {}
         self.book: AlertBook | None = None  # without one nobody is alerted
+        self.watch: SelfWatch | None = None  # without one nobody looks at the daemon itself
         self.calibrated = InForce()
         self.afterwards = Afterwards()
         self.lag_s = 0.0
@@ -123,6 +125,8 @@ class Rack:
                 bay.tick(now_s, now_ns)
             if self.book:
                 self.book.tick()
+            if self.watch:
+                self.watch.look(now_s, now_ns)
 
     def _beat(self, now_s: float, now_ns: int) -> None:
         # this process was stopped, or starved: loans that ran out meanwhile are not made good as if nothing had been

@@ -5,6 +5,7 @@ import os
 import signal
 import socket
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,6 +23,8 @@ from daemon.errors import BadFile, Problem
 from daemon.files import read_text
 from daemon.loop import Rack
 from daemon.notes import StoreNotes
+from daemon.said import cut_short
+from daemon.selfwatch import SelfWatch
 from daemon.store import Store
 from daemon.store.reader import CATALOG
 from daemon.tidying import keep_tidy
@@ -84,8 +87,11 @@ def make_rack(config: RackFile, store: Store) -> Rack:
     rack.calibrated = calibrated
     found = store.alerts.open()
     histories = store.alerts.changes(one.id for one in found)
-    rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
-    notes = StoreNotes(store, book=rack.book, later=rack.afterwards)
+    book = rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
+    for cut in store.cut_short:
+        book.hear(cut.job, cut_short(cut.bay, cut.at_s, time.time_ns()))
+    rack.watch = SelfWatch(lambda finding: book.hear(0, finding), lambda: store.error)
+    notes = StoreNotes(store, book=book, later=rack.afterwards)
     for table in config.bay:
         bay = Bay(
             table.name,

@@ -33,7 +33,7 @@ class AlertView(Model):
     """One alert as it stands: its sentence, its state, what is folded under it, and what a person may do."""
 
     id: int
-    bay: str
+    bay: str  # empty: the daemon's own trouble, which is the whole rack's
     rule: str
     subject: str
     priority: str  # the worst since it was raised

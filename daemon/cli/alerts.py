@@ -50,7 +50,7 @@ def lines(found: Sequence[AlertView], now_ns: int, depth: int = 0) -> list[str]:
     said: list[str] = []
     for alert in found:
         words = f"{alert.priority}, {alert.state}, {_age(now_ns - alert.raised_ns)} ago"
-        said.append(f"{'    ' * depth}{alert.id}  {alert.bay}  {alert.rule}: {words}")
+        said.append(f"{'    ' * depth}{alert.id}  {alert.bay or 'whole rack'}  {alert.rule}: {words}")
         said.append(f"{'    ' * (depth + 1)}{alert.text}")
         said += lines(alert.folded, now_ns, depth + 1)
     return said

@@ -24,3 +24,13 @@ def hush(text: str, url: str) -> str:
         before = "" if len(piece) >= _TELLING else r"(?<![A-Za-z0-9])"
         text = re.sub(before + re.escape(piece) + edge, "…", text)
     return text
+
+
+#: how the system names why a connection was not to be had, in the midst of what libraries say around it
+_CAUSE = re.compile(r"\[Errno -?\d+\] ([A-Z][A-Za-z ,]+)")
+
+
+def plain(text: str) -> str:
+    """The system's own word where an error has it ("connection refused"), else the text as it is."""
+    causes = _CAUSE.findall(text)
+    return causes[-1].strip().lower() if causes else text

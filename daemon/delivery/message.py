@@ -54,10 +54,10 @@ def compose(told: Told, page_url: str = "", zone: tzinfo | None = None) -> Messa
         f"Nobody acknowledged it in {told.unheard_min:g} minutes." if told.unheard_min else "",
         about[:1].upper() + about[1:],
         when.isoformat(" ", "seconds"),
-        f"{page_url.rstrip('/')}/bay/{told.bay}" if page_url else "",
+        f"{page_url.rstrip('/')}/{f'bay/{told.bay}' if told.bay else 'alerts'}" if page_url else "",
         f"Alert {told.alert}, change {told.change}",
     ]
-    title = f"{told.bay}: {told.rule} {told.priority}"
+    title = f"{told.bay or 'whole rack'}: {told.rule} {told.priority}"
     return Message(title, "\n".join(line for line in lines if line), _KINDS.get(told.priority, "info"))
 
 

@@ -32,6 +32,7 @@ def payload(row: RowMapping) -> bytes:
     """An alert as the JSON that README tells; what is not known is null."""
     same = ("id", "bay", "rule", "subject", "priority", "state", "cause", "text", "value", "unit")
     said: dict[str, Any] = {name: row[name] for name in same}
+    said["bay"] = row["bay"] or None
     said |= {"limit": row["limit_value"], "job": row["number"], "radio": row["radio"]}
     said |= {name: _time(row[f"{name}_ns"]) for name in ("raised", "returned", "shelved_until")}
     return msgspec.json.encode(said)

@@ -13,7 +13,7 @@ import sys
 import apprise
 import msgspec
 
-from daemon.delivery.hush import hush
+from daemon.delivery.hush import hush, plain
 from daemon.delivery.message import Answer, Errand
 
 #: how much longer than its caller waits it may live, should the caller be dead
@@ -46,7 +46,7 @@ def send(errand: Errand) -> Answer:
         return Answer()
     said = [(entry.level, entry.message) for entry in result.logs()]
     told_why = [m.removeprefix(_CAUSE) for level, m in said if level not in {"DEBUG", "INFO"} or m.startswith(_CAUSE)]
-    return Answer(hush(" ".join(dict.fromkeys(told_why)) or "apprise does not say why", errand.url))
+    return Answer(plain(hush(" ".join(dict.fromkeys(told_why)) or "apprise does not say why", errand.url)))
 
 
 def _docs(url: str) -> str:

@@ -5,7 +5,7 @@ import os
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import NamedTuple, Self
 
 from sqlalchemy.exc import DBAPIError
 
@@ -20,6 +20,16 @@ from daemon.store.writer import COMMIT_S, MOST_WAITING, Writer
 LOCK = "lock"
 #: alert ids that a run takes ahead of their use, so that a killed one leaves none that another could give out again
 IDS_AHEAD = 100
+
+
+class CutShort(NamedTuple):
+    """A soak that an earlier run left without an end, ``at_s`` after its start."""
+
+    bay: str
+    job: int
+    at_s: float
+
+
 CUT_SHORT = "the daemon stopped in mid-soak: readings end {at_s:.0f} s after the start; soak again"
 
 
@@ -39,6 +49,7 @@ class Store(Reader):
             frames = FrameWriter(folder / FRAMES)
             undo.callback(frames.close)
             super().__init__(folder)
+            self.cut_short: list[CutShort] = []
             self._last_job = max(self._catalog.numbers(), default=0)
             self._last_alert, self._last_change = self.alerts.last_ids()
             self._ids_taken = self._last_alert + IDS_AHEAD
@@ -55,6 +66,7 @@ class Store(Reader):
         for row in self._catalog.endless():
             span = self._frames.span(row["job"])
             lasted_ns = span.last_ns - span.zero_ns if span else 0
+            self.cut_short.append(CutShort(row["bay"], row["job"], lasted_ns / 1e9))
             why = CUT_SHORT.format(at_s=lasted_ns / 1e9)
             ends.append(JobEnded(row["job"], row["started_ns"] + lasted_ns, "incomplete", [why], {}))
         return ends

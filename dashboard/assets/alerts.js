@@ -8,6 +8,7 @@ import { drawRate } from "./rate.js";
 import { drawSound } from "./sound.js";
 import { makeTag, setTag, whoBox } from "./tag.js";
 import { drawTells } from "./tells.js";
+import { whereOf } from "./words.js";
 
 const HIDDEN = new Set(["shelved", "out of service", "suppressed"]);
 const cards = new Map();
@@ -80,7 +81,7 @@ function speak() {
   const ids = new Set(unseen().map((a) => a.id));
   const news = spoken === null ? [] : unseen().filter((a) => !spoken.has(a.id) && a.priority !== "trip");
   spoken = ids;
-  if (news.length) setText(document.getElementById("speaks"), news.map((a) => `New alert, ${a.bay}: ${a.text}`).join(". "));
+  if (news.length) setText(document.getElementById("speaks"), news.map((a) => `New alert, ${whereOf(a)}: ${a.text}`).join(". "));
 }
 
 function drawList() {

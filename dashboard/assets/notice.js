@@ -1,7 +1,7 @@
 // The browser's own notification, where a person allowed it: for alerts that come while another window is in front.
 
 import { keep, kept } from "./ask.js";
-import { told } from "./words.js";
+import { told, whereOf } from "./words.js";
 
 let works = "Notification" in window && window.isSecureContext;
 
@@ -26,7 +26,7 @@ export function notify(unseen) {
 
 function show(alert, change) {
   try {
-    const card = new Notification(`${alert.bay}: ${alert.priority}`, { body: told(change.text || alert.text), tag: `keysoak-${change.id}`, icon: "/assets/mark.svg" });
+    const card = new Notification(`${whereOf(alert)}: ${alert.priority}`, { body: told(change.text || alert.text), tag: `keysoak-${change.id}`, icon: "/assets/mark.svg" });
     card.addEventListener("click", () => {
       window.focus();
       location.assign(`/alerts#alert-${alert.id}`);

@@ -3,7 +3,7 @@
 
 import { keep, kept, send } from "./ask.js";
 import { el, setAttr, setText } from "./dom.js";
-import { fixed, long, moment, shown, signOf, told } from "./words.js";
+import { fixed, long, moment, shown, signOf, told, whereOf } from "./words.js";
 
 const STATES = {
   unacknowledged: "unacknowledged",
@@ -42,7 +42,7 @@ export function makeTag(alert, changed) {
     key: "",
     priority: el("p", { class: "tag-priority" }, el("i", { class: `shape shape-${alert.priority}`, "aria-hidden": "true" }), el("b")),
     words: el("h2", { class: "tag-words" }),
-    bay: el("a", { class: "tag-bay", href: `/bay/${encodeURIComponent(alert.bay)}` }, alert.bay),
+    bay: el("a", { class: "tag-bay", href: alert.bay ? `/bay/${encodeURIComponent(alert.bay)}` : "/" }, whereOf(alert)),
     facts: el("p", { class: "tag-facts" }),
     state: el("span", { class: "tag-state" }),
     age: el("span", { class: "tag-age" }),
@@ -132,7 +132,7 @@ function setOrders(card, alert) {
 function orderButton(card, alert, name) {
   const look = name === "acknowledge" ? "go" : "quiet";
   const button = el("button", { type: "button", class: look, "data-order": name }, ORDERS[name].word);
-  button.setAttribute("aria-label", `${nameOf(name)}: ${alert.bay}, ${alert.rule}`);
+  button.setAttribute("aria-label", `${nameOf(name)}: ${whereOf(alert)}, ${alert.rule}`);
   button.addEventListener("click", () => (ORDERS[name].asks ? openForm(card, alert, name) : give(card, name, {})));
   return button;
 }

@@ -60,6 +60,9 @@ export function long(seconds) {
   return (parts[2] ? parts : parts.slice(0, 2)).join(" ");
 }
 
+// where an alert is: its bay, or the rack as a whole where the daemon itself has trouble
+export const whereOf = (alert) => alert.bay || "whole rack";
+
 // every state is a word and a shape; the shape is a mask in tokens.css
 export function stateOf(bay) {
   if (bay.supply_cut) return { word: "supply cut", shape: "cut" };

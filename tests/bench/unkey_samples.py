@@ -76,5 +76,5 @@ def soak(at: str, samples: Samples, seconds: float) -> None:
         answer = wire.getresponse()
         if answer.status != 200:
             # a node that was unkeyed untold may have been keyed again: then its soak runs, and it will tell
-            samples.note(f"soak refused: {answer.status}")
+            samples.note(f"soak refused: {answer.read().decode()[:90]}")
         answer.read()

@@ -259,3 +259,17 @@ def test_orders_about_alerts_are_taken_from_our_own_page_alone(rig: Rig, daemon:
         assert client.post("/alerts/99/acknowledge", json=order).status_code == 404
         assert client.post("/alerts/1/acknowledge", content=b"x" * 70_000).status_code == 413
         assert client.post("/alerts/1/acknowledge", json=order).json()["done"] == "alert 1 is acknowledged"
+
+
+def test_an_alert_of_the_daemon_itself_names_the_whole_rack_and_leads_to_it(
+    tab: Page, rig: Rig, daemon: Client, address: str
+) -> None:
+    """It belongs to no bay, and is dealt with as any other."""
+    rig.say("not-kept", "Readings can't be written to disk: disk is full. 12 wait in memory.", bay="")
+    tab.goto(f"{address}/alerts")
+    tab.get_by_label("Your name").fill("Ada")
+    tab.get_by_role("button", name="Acknowledge: whole rack, not-kept").click()
+    expect(tab.locator(".tag-state").first).to_have_text("acknowledged")
+    assert daemon.alerts()[0].history[-1].person == "Ada"
+    tab.locator(".alert").get_by_role("link", name="whole rack").click()
+    expect(tab.locator("h1")).to_contain_text("Rack", ignore_case=True)

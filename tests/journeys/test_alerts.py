@@ -1,13 +1,17 @@
 """The alert list over a whole rack: one cause, one alert; seen, killed, started again, reset."""
 
+import time
+
 import pytest
 
 from daemon.api.alert_models import AlertView, NoteOrder, ReasonOrder
 from tests.journeys.children import until
-from tests.journeys.rig import Rig, plan
+from tests.journeys.rig import LEASE_S, Rig, plan
 
 pytestmark = pytest.mark.journey
 
+#: a node looks at its lease 50 times a second; the machine is shared
+SLACK_S = 0.5
 #: a twin of so little thermal mass burns open within a second of a harder short, before any rule has its dwell
 SHORT_LIMIT = plan(("carrier", 600.0), limits="device_a = 3.0\n")
 
@@ -49,11 +53,16 @@ def test_a_shorted_device_is_one_alert_that_outlives_a_kill_until_a_person_reset
     assert (last.person, last.note) == ("Ann", "device replaced")
 
 
-def test_a_pulled_cable_is_one_alert_and_is_over_when_the_soak_is(rig: Rig) -> None:
+def test_a_pulled_cable_unkeys_by_the_lease_and_is_one_alert_that_is_over_when_the_soak_is(rig: Rig) -> None:
     """Warning, then the trip of the same alert; the soak that it ended is its end, and its latch stays."""
     rig.start_daemon()
     rig.soak_keyed(bays=["bay-1"])
+    since = rig.twins.mark()
+    pulled_s = time.monotonic()
     rig.twins.do("unplug", "bay-1")
+    off = rig.twins.event("key", "bay-1", since, on=False)
+    assert off["why"] == "lease ended"
+    assert off["clock_s"] - pulled_s < LEASE_S + SLACK_S
 
     def latched() -> AlertView | None:
         found = [alert for alert in rig.client.alerts() if alert.bay == "bay-1"]

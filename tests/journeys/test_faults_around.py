@@ -70,6 +70,9 @@ def test_a_full_disk_stops_no_soak_is_said_and_loses_nothing_once_there_is_room(
             os.write(file.fileno(), bytes(4096))
     until(lambda: rig.client.health().store_error, "that the disk is full")
     assert "can't be written to disk" in rig.client.rack().note
+    stands = until(lambda: [a for a in rig.client.alerts() if a.rule == "not-kept"], "the alert")[0]
+    assert (stands.state, stands.bay) == ("unacknowledged", "")
+    assert "can't be written to disk" in stands.text
     behind = until(lambda: rig.client.health().store_behind, "readings that wait")
     until(lambda: rig.client.health().store_behind > behind + 2 * RATE_HZ, "more of them")
     assert [rig.bay(bay).status for bay in BAYS] == ["keyed"] * len(BAYS)
@@ -83,6 +86,9 @@ def test_a_full_disk_stops_no_soak_is_said_and_loses_nothing_once_there_is_room(
     until(lambda: not rig.client.health().store_error, "that the disk has room")
     until(lambda: rig.client.health().store_behind == 0, "that all is kept")
     assert rig.kept("bay-1").verdict == "incomplete"
+    alerts = {alert.rule: alert for alert in rig.client.alerts()}
+    assert {"not-kept", "reflected-power"} <= set(alerts)
+    until(lambda: rig.client.alert(stands.id).state == "returned", "that readings are kept again")
     for bay in BAYS:
         seqs = rig.kept_seqs(bay)
         assert all(b - a == 1 for a, b in pairwise(seqs)), f"{bay} lost readings"
@@ -109,6 +115,7 @@ def test_a_flooded_api_holds_up_neither_a_trip_nor_a_person_s_unkey(rig: Rig) ->
         rig.twins.do("fault", "bay-2", fault={"kind": "bad-load", "gamma": 0.7})
         assert rig.twins.event("key", "bay-2", since, on=False)["why"] == "told"
         assert "SWR" in rig.ended("bay-2").reasons[0]
+        assert any((a.bay, a.rule) == ("bay-2", "reflected-power") for a in rig.client.alerts())
     finally:
         flood.end()
     assert [rig.bay(bay).status for bay in ("bay-1", "bay-4")] == ["keyed"] * 2

@@ -66,7 +66,7 @@ def test_the_api_s_processes_may_die_and_every_soak_goes_on(rig: Rig) -> None:
 
 
 def test_a_wall_clock_that_is_stepped_by_an_hour_both_ways_changes_no_soak(rig: Rig) -> None:
-    """Rules, plan and leases run on the monotonic clock: every soak runs its course, with all of its key-down."""
+    """Rules, plan and leases run on the monotonic clock: every soak runs its course; the list says that it was."""
     rig.start_daemon("tests.journeys.stepped")
     before_ns = rig.client.rack().time_ns
     asked_s = 6.0
@@ -78,6 +78,9 @@ def test_a_wall_clock_that_is_stepped_by_an_hour_both_ways_changes_no_soak(rig: 
             rig.packs(bay, since[bay] + 4)
     assert rig.client.rack().rack == RACK
     assert rig.client.rack().time_ns < before_ns - 3000 * 10**9  # it did step
+    said = until(lambda: next((a for a in rig.client.alerts() if a.rule == "wall-clock"), None), "the alert")
+    assert (said.state, said.bay, said.priority) == ("returned", "", "advisory")
+    assert "set back by" in said.text
     for bay in BAYS:
         view = rig.ended(bay)
         assert (view.status, view.verdict) == ("done", "pass"), view.reasons

@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from daemon.api.alert_models import ReasonOrder
 from daemon.store.reader import Reader
 from tests.journeys.rig import BAYS, LEASE_S, MQTT, RATE_HZ, Rig
 
@@ -52,6 +53,13 @@ def test_what_was_kept_before_a_kill_9_is_there_after_it_and_the_soaks_are_incom
         assert rig.bay(bay).status == "empty"
         assert all(a < b for a, b in itertools.pairwise(rig.kept_seqs(bay)))
         assert set(before[bay]) <= set(rig.kept_seqs(bay))
+    # one cause, one alert: the first bay's, with the others folded under it; a person resets it
+    (lost,) = rig.client.alerts()
+    assert (lost.rule, lost.state, lost.priority) == ("link-lost", "latched", "trip")
+    assert "the daemon ended in mid-soak" in lost.text
+    assert {lost.bay, *(one.bay for one in lost.folded)} == set(BAYS)
+    assert rig.client.reset(lost.id, ReasonOrder(person="Ada", note="looked at the log")).done
+    assert rig.client.alerts() == []
     assert not any('"on": true' in line for line in rig.twins.said[since:])
 
 
