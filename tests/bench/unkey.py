@@ -7,7 +7,8 @@ channels. Every bay soaks; after a few seconds its node sends two packs with too
 least that any rule decides by, so the second one tells. The soak is then started anew. The floor is the same nodes
 with bare loops in the daemon's place, that answer each telling pack at once; once in peace and once beside as many
 busy processes as there are processors, which no load outdoes. The loads take turns, so that what else the machine
-does meets all of them; ``shift`` is how much p50 and p99 of both links are moved against no load.
+does meets all of them; ``shift`` is how much p50 and p99 of both links are moved against no load. ``p99*`` leaves out
+samples in which the nodes themselves, who go before all else here, were late: then the machine stood still.
 """
 
 # ruff: noqa: T201  it finds the project by its own place; it prints for a person
@@ -20,6 +21,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -35,31 +37,46 @@ TURN_S = 15.0
 SETTLE_S = 2.0
 
 
-def parts(times: list[float]) -> tuple[float, float]:
-    """p50 and p99 of sorted times."""
-    return times[len(times) // 2], times[min(len(times) - 1, int(len(times) * 0.99))]
+class Parts(NamedTuple):
+    """What is told of some samples, seconds; ``on_time`` is the p99 of those in which the machine never stood still."""
+
+    n: int
+    stalls: int
+    p50: float
+    p99: float
+    most: float
+    on_time: float
+
+
+def parts(times: Times, kind: str) -> Parts | None:
+    """Of one kind of link, or of both."""
+    found = [one for of_kind in times.values() for one in of_kind] if kind == "both" else times[kind]
+    whole, fair = sorted(one.s for one in found), sorted(one.s for one in found if not one.stall)
+    if not fair:
+        return None
+    return Parts(
+        len(whole), len(whole) - len(fair), _part(whole, 0.5), _part(whole, 0.99), whole[-1], _part(fair, 0.99)
+    )
+
+
+def _part(values: list[float], part: float) -> float:
+    return values[min(len(values) - 1, int(len(values) * part))]
 
 
 def report(what: str, times: Times, floor: Times | None, calm: Times | None, more: str) -> None:
     """One line a kind of link, and one for both; ratios to ``floor``, shifts against ``calm``."""
     for kind in (*times, "both"):
-        mine = sorted(_of(times, kind))
-        if not mine:
+        mine = parts(times, kind)
+        if mine is None:
             continue
-        p50, p99 = parts(mine)
-        text = f"{what:<11}{kind:<7}{len(mine):>6}{p50 * 1e3:>9.2f}{p99 * 1e3:>9.2f}{mine[-1] * 1e3:>9.2f}"
-        if floor:
-            low50, low99 = parts(sorted(_of(floor, kind)))
-            text += f"{p50 / low50:>8.1f}{p99 / low99:>8.1f}"
-        if calm and kind == "both":
-            calm50, calm99 = parts(sorted(_of(calm, kind)))
-            text += f"   shift p50 {p50 / calm50 - 1:+.0%}, p99 {p99 / calm99 - 1:+.0%}"
+        text = f"{what:<11}{kind:<7}{mine.n:>6}{mine.stalls:>7}"
+        text += "".join(f"{one * 1e3:>9.2f}" for one in (mine.p50, mine.p99, mine.most, mine.on_time))
+        if floor and (low := parts(floor, kind)):
+            text += f"{mine.p50 / low.p50:>8.1f}{mine.on_time / low.on_time:>9.1f}"
+        if calm and kind == "both" and (still := parts(calm, kind)):
+            text += f"   shift p50 {mine.p50 / still.p50 - 1:+.0%}, p99* {mine.on_time / still.on_time - 1:+.0%}"
         print(text + (more if kind == "both" else ""))
     sys.stdout.flush()
-
-
-def _of(times: Times, kind: str) -> list[float]:
-    return [one for of_kind in times.values() for one in of_kind] if kind == "both" else times[kind]
 
 
 def nothing_yet() -> Times:
@@ -179,7 +196,8 @@ def main() -> None:
         for bays in chosen.bays:
             rack = Rack(folder, broker, bays, chosen.links)
             print(f"{bays} bays x {HZ:g} Hz x 9 channels, {os.cpu_count()} cores; ms")
-            print(f"{'load':<11}{'link':<7}{'n':>6}{'p50':>9}{'p99':>9}{'max':>9}{'p50/fl':>8}{'p99/fl':>8}")
+            heads = [f"{head:>9}" for head in ("p50", "p99", "max", "p99*")]
+            print(f"{'load':<11}{'link':<7}{'n':>6}{'stalls':>7}{''.join(heads)}{'p50/fl':>8}{'p99*/fl':>9}")
             floor = None if chosen.no_floor else measure_floor(rack, chosen.seconds)
             told = {"delivery", "all"} & set(chosen.loads)
             # a server that hangs is in rack.toml, so that load has a daemon of its own, and its own turns beside none

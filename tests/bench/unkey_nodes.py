@@ -31,6 +31,9 @@ HOT_A = b"5.753"
 TELLING = b'"v":' + HOT_A
 _UNKEY, _KEY = b'"n":"key","vb":false', b'"n":"key","vb":true'
 GIVE_UP_S = 5.0
+#: these nodes go before all else on the machine (``unkey_children.MACHINE``): when they themselves are as late as
+#: this, it stood still (a host that took its processors, a kernel that did not let go): no daemon on it could act
+STALL_S = 0.005
 
 clock = time.monotonic  # CLOCK_MONOTONIC: one clock for all processes of this machine
 
@@ -128,11 +131,28 @@ def _packet(kind: int, body: bytes) -> bytes:
     return head + body
 
 
+class Stalls:
+    """When this process was last late."""
+
+    def __init__(self) -> None:
+        self._from_s = self._to_s = 0.0
+
+    def look(self, due_s: float, now_s: float) -> None:
+        """It was to run at ``due_s``, and does now."""
+        if now_s - due_s > STALL_S:
+            self._from_s, self._to_s = due_s, now_s
+
+    def between(self, from_s: float, to_s: float) -> bool:
+        """Whether it was late in this time."""
+        return self._from_s <= to_s and self._to_s >= from_s
+
+
 class Node:
     """One bay's node: nine channels at a steady pace."""
 
-    def __init__(self, bay: str, wire: Wire, words: "Words", chance: random.Random) -> None:
+    def __init__(self, bay: str, wire: Wire, words: "Words", chance: random.Random, stalls: Stalls) -> None:
         self.bay, self.wire, self._words, self._chance = bay, wire, words, chance
+        self._stalls = stalls
         self.due_s = clock() + chance.random() / words.hz
         self._seq = 0
         self._keyed = False
@@ -183,8 +203,9 @@ class Node:
             if _KEY in message and not self._keyed:
                 self._lent()
             elif _UNKEY in message and self._keyed:
-                said = {"bay": self.bay, "s": at_s - self._told_s if self._told_s else None, "odd": "unkeyed untold"}
-                print(json.dumps(said), flush=True)
+                told_s = self._told_s
+                said = {"bay": self.bay, "s": at_s - told_s if told_s else None, "odd": "unkeyed untold"}
+                print(json.dumps(said | {"stall": self._stalls.between(told_s, at_s)}), flush=True)
                 self._keyed, self._told_s = False, 0.0
                 if self._words.echo:
                     self._lent()
@@ -206,10 +227,11 @@ def run(words: Words, over: Callable[[], bool]) -> None:
     """All nodes, until told to end."""
     chance = random.Random(1)
     poll = select.epoll()
+    stalls = Stalls()
     nodes = {}
     for bay, where in words.bays.items():
         wire: Wire = Topic(where, f"node-{bay}") if isinstance(where, int) else Line(Path(where))
-        nodes[wire.fd] = Node(bay, wire, words, chance)
+        nodes[wire.fd] = Node(bay, wire, words, chance, stalls)
         poll.register(wire.fd, select.EPOLLIN)
     print(json.dumps({"ready": len(nodes)}), flush=True)
     by_time = sorted(nodes.values(), key=lambda node: node.due_s)
@@ -218,7 +240,9 @@ def run(words: Words, over: Callable[[], bool]) -> None:
         # the phases of all nodes differ and their pace is one: they come in turn
         node = by_time[turn]
         while (left_s := node.due_s - clock()) > 0:
-            for fd, _ in poll.poll(left_s):
+            heard = poll.poll(left_s)
+            stalls.look(node.due_s, clock())
+            for fd, _ in heard:
                 nodes[fd].hear()
         node.send()
         turn = (turn + 1) % len(by_time)

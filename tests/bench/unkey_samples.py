@@ -5,6 +5,7 @@ import http.client
 import json
 import threading
 import time
+from typing import NamedTuple
 
 from tests.bench.unkey_children import Child
 from tests.bench.unkey_rack import PLAN, Rack
@@ -12,8 +13,16 @@ from tests.bench.unkey_rack import PLAN, Rack
 #: from an unkey to the next soak of its bay
 AGAIN_S = 1.0
 
-Times = dict[str, list[float]]
-"""Seconds from the telling pack to the unkey, by kind of link."""
+
+class Sample(NamedTuple):
+    """Seconds from a telling pack to its unkey; ``stall``: the machine stood still in between."""
+
+    s: float
+    stall: bool
+
+
+Times = dict[str, list[Sample]]
+"""By kind of link."""
 
 
 class Samples:
@@ -39,7 +48,7 @@ class Samples:
                     self.note(said["odd"])
                     self.odd_bays.append(said["bay"])
                 else:
-                    self.into[self._rack.kind(said["bay"])].append(said["s"])
+                    self.into[self._rack.kind(said["bay"])].append(Sample(said["s"], said["stall"]))
 
     def start_all(self, bays: list[str]) -> None:
         """Have a soak started on each of these."""
