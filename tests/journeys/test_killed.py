@@ -33,8 +33,8 @@ def test_what_was_kept_before_a_kill_9_is_there_after_it_and_the_soaks_are_incom
     """Frames older than a second are on the disk without a gap; the next daemon closes the soaks, keys nothing."""
     daemon = rig.start_daemon()
     rig.soak_keyed()
-    for bay in BAYS:
-        rig.packs(bay, more_than=round(5 * RATE_HZ))
+    for bay, packs in {bay: rig.link(bay).packs for bay in BAYS}.items():
+        rig.packs(bay, more_than=packs + round(5 * RATE_HZ))
     seen = {bay: rig.link(bay).packs for bay in BAYS}
     daemon.kill()
     for bay in BAYS:
