@@ -31,6 +31,7 @@ from daemon.api.models import SoakOrder
 HOST, RATE_HZ = "127.0.0.1", 2.0
 #: at rest, so that nothing is keyed; two packs with too much current trip all the same, and the second one tells
 PLAN = '[[phase]]\ndrive = "off"\nminutes = 60\n[limits]\nover_current_dwell_s = 0.1\nstuck_key_dwell_s = 60\n'
+TRIPS = 32
 TICKS = os.sysconf("SC_CLK_TCK")
 
 #: what the page shows of each bay's heatsink, with the moment of the picture that shows it
@@ -229,7 +230,7 @@ async def trips(browser: Browser, rig: Rig, nodes: Nodes, bays: int) -> None:
     await tab.evaluate(TRIPPED)
     for i in range(bays):
         nodes.to_trip[i] = 2
-        await asyncio.sleep(0.3)
+        await asyncio.sleep(1.0)  # each also seals a job, in a process of its own
     await tab.wait_for_function("(n) => window.tripped.length >= n", arg=bays, timeout=20_000)
     delays_ms = sorted(at_ms - nodes.told[bay] * 1e3 for bay, at_ms in await tab.evaluate("() => window.tripped"))
     n = len(delays_ms)
@@ -278,7 +279,7 @@ async def main() -> None:
                 await five_tabs(browser, made, given.seconds)
             else:
                 await wire_to_page(browser, made, nodes, given.seconds)
-                await trips(browser, made, nodes, given.bays)
+                await trips(browser, made, nodes, min(given.bays, TRIPS))
             await browser.close()
         speaking.cancel()
         with contextlib.suppress(asyncio.CancelledError):
