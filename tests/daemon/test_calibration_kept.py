@@ -300,11 +300,11 @@ def test_an_older_catalog_learns_of_tables_and_keeps_its_lines(tmp_path: Path) -
         config.attributes["connection"] = db
         command.upgrade(config, "0006")
         line = "'bay-1', 'forward', 'line', '[[1, 1], [2, 2]]', 'r', 0.1, 0, 0, 1.5, 0, 0, 1, '', ''"
-        db.execute(sa.text(f"INSERT INTO calibration ({columns}, made_ns, who, note) VALUES ({line})"))
+        db.execute(sa.text(f"INSERT INTO calibration ({columns}, who, note) VALUES ({line})"))
         db.commit()
         command.upgrade(config, "0007")
         table = "'bay-1', 'forward', 'table', '[]', 'r', 0.1, NULL, NULL, NULL, NULL, NULL, 2, '', ''"
-        db.execute(sa.text(f"INSERT INTO calibration ({columns}, made_ns, who, note) VALUES ({table})"))
+        db.execute(sa.text(f"INSERT INTO calibration ({columns}, who, note) VALUES ({table})"))
         db.commit()
         command.downgrade(config, "0006")
         assert db.execute(sa.text("SELECT id, kind, pivot FROM calibration")).all() == [(1, "line", 1.5)]
