@@ -5,7 +5,7 @@ from random import Random
 
 import pytest
 
-from alerts.estimators.answer import Falls, Noise, Response
+from alerts.estimators.answer import Collapse, Falls, Noise, Response
 from alerts.estimators.cooling import Cooling
 
 C, R, AIR = 500.0, 1.5, 22.0
@@ -113,3 +113,26 @@ def test_without_a_capacity_nothing_is_compared() -> None:
     for i in range(600):
         cooling.feed(float(i), 50.0, 20.0, AIR, keyed=True, capacity=nan, sure=False)
     assert cooling.now is None
+
+
+def collapse_s(feels: float, *, fan: float = 1.0, minutes: float = 80.0) -> float | None:
+    """Two masses at a steady 30 W, and a sensor that feels a part of the rise from 40 min on; when it is told, s."""
+    collapse, near_k, far_k = Collapse(), 0.0, 0.0
+    for i in range(int(6 * minutes)):
+        late = i >= 240
+        for _ in range(10):
+            flow_w = (near_k - far_k) / 0.15
+            near_k += (30.0 - flow_w) / 80.0
+            far_k += (flow_w - far_k * (fan if late else 1.0) / 0.8) / 1500.0
+        if collapse.feed(10.0, (feels if late else 1.0) * near_k, 30.0):
+            return 10.0 * i
+    return None
+
+
+def test_a_rise_that_collapses_is_told_and_a_fan_is_not() -> None:
+    """A sensor that feels a tenth is told within two minutes; air that cools three times as well is let be."""
+    assert collapse_s(1.0) is None
+    assert collapse_s(1.0, fan=3.0) is None
+    at_s = collapse_s(0.1)
+    assert at_s is not None
+    assert 2400.0 < at_s <= 2520.0
