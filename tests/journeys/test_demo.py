@@ -41,7 +41,7 @@ def test_the_demo_is_live_and_ctrl_c_leaves_no_process_behind(tmp_path: Path) ->
             )
             assert any(f"port {port} is taken" in line for line in demo.said)
             assert httpx.get(url, trust_env=False).is_success
-            with Client(api) as client:
+            with Client(api, timeout_s=15.0) as client:  # the machine may be busy
                 bays = client.rack().bays
                 jobs = client.jobs()
             assert [bay.bay for bay in bays] == [f"bay-{i}" for i in range(1, 9)]
