@@ -6,7 +6,6 @@ It does no I/O and has no clock of its own: it is told the time with every frame
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Protocol
 
 from alerts.figures import lasting
 from alerts.judge import Judge
@@ -17,37 +16,12 @@ from alerts.verdict import Tally
 from daemon.api.models import BayStatus
 from daemon.calibration.force import InForce
 from daemon.errors import Refused
+from daemon.outside import Keys, Notes
 from daemon.plan import Plan
 from daemon.said import stood_still, tag
 from daemon.soak import Begun, Course, Ended, PowerChange, Strip, Waited
 from daemon.supplycut import Relay, SupplyCut
 from sensors.types import KEY, NAN, Drive, Frame
-
-
-class Keys(Protocol):
-    """How a bay's key is lent and taken back. Nothing here may block."""
-
-    def lend(self, bay: str, lease_s: float, tone: bool | None) -> None:
-        """Lend the key, or renew the loan."""
-
-    def unkey(self, bay: str) -> None:
-        """Take the key back at once."""
-
-
-class Notes(Protocol):
-    """Where a bay says what happens on it. Nothing here may block."""
-
-    def begin(self, begun: Begun) -> None:
-        """A soak has begun."""
-
-    def say(self, job: int, at_s: float, finding: Finding) -> None:
-        """A rule has spoken, ``at_s`` after the start of the bay's last job; job 0 when there was none."""
-
-    def wait(self, waited: Waited) -> None:
-        """A plan stands still, or goes on."""
-
-    def end(self, ended: Ended) -> None:
-        """A soak is over."""
 
 
 class Bay:

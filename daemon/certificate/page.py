@@ -13,7 +13,8 @@ from pathlib import Path
 from daemon.certificate.facts import Facts
 from daemon.certificate.mark import Mark
 from daemon.certificate.paper import CHART_NOTES, chart_says
-from daemon.certificate.sheet import Row, instant, words
+from daemon.certificate.sheet import instant, words
+from daemon.certificate.unit import Row
 
 _STYLE = Path(__file__).with_name("page.css")
 _BLANK = "0" * 64

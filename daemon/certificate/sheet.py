@@ -10,7 +10,6 @@ from pydantic import BaseModel
 from alerts.guard import DECISION_RULE
 from alerts.limits import Limits
 from daemon.api.aligned import WAITED
-from daemon.api.booking_models import DeviceData, Power
 from daemon.api.models import PlanView
 from daemon.certificate.facts import Facts, Figure, Sealed
 from daemon.certificate.figures import COUNTS, FIGURES, LIMITS, quantity, within
@@ -26,9 +25,8 @@ from daemon.certificate.text import (
     plain,
     sentence,
 )
+from daemon.certificate.unit import Row, fitted_rows, set_up_rows, unit_rows
 from sensors.types import UNITS
-
-Row = list[str]
 
 _VERDICTS = {
     "pass": "Passed: no rule about the unit unkeyed it, and all that the plan asks was delivered and recorded.",
@@ -76,9 +74,9 @@ def words(facts: Facts, most: int = 1000, most_reasons: int = 1000) -> Words:
         unsealed="" if facts.sealed else NOT_SEALED,
         verdict=facts.verdict,
         verdict_says=_VERDICTS.get(facts.verdict, ""),
-        unit=_unit(facts),
-        fitted=_fitted(facts),
-        set_up=_set_up(facts),
+        unit=unit_rows(facts),
+        fitted=fitted_rows(facts),
+        set_up=set_up_rows(facts),
         plan=_plan(facts),
         figures=_figures(facts),
         reasons=_few([sentence(r) for r in facts.reasons], most_reasons),
@@ -102,64 +100,6 @@ def instant(time_ns: int, facts: Facts) -> str:
 
 def _local(time_ns: int, facts: Facts) -> datetime:
     return datetime.fromtimestamp(time_ns / 1e9, timezone(timedelta(seconds=facts.zone_offset_s)))
-
-
-def _unit(facts: Facts) -> list[Row]:
-    unit = facts.unit
-    rows = [["Unit", unit.unit], ["Kind", unit.kind], ["Serial", unit.serial], ["Number", unit.number]]
-    rows += [["Job", f"{facts.job}, on {facts.bay}"]]
-    return [[name, plain(value, NAME)] for name, value in rows if value]
-
-
-def _fitted(facts: Facts) -> list[Row]:
-    sheet = facts.unit.sheet
-    if sheet is None:
-        return [["", "Not booked in: what was fitted is not on record."]]
-    fitted = sheet.fitted
-    rows = [
-        ["Devices", fitted.type],
-        ["Lot", fitted.lot],
-        ["Bias set by", fitted.bias_method],
-        ["Their data", _data(fitted)],
-    ]
-    kept = [[name, plain(value)] for name, value in rows if value]
-    return kept or [["", "The set-up sheet does not say what was fitted."]]
-
-
-def _data(fitted: DeviceData) -> str:
-    said = []
-    if fitted.rth_jc_k_w is not None:
-        said.append(f"Rθ junction–case {fitted.rth_jc_k_w:g} K/W")
-    if fitted.rth_cs_k_w is not None:
-        said.append(f"case–sink {fitted.rth_cs_k_w:g} K/W")
-    if fitted.tj_max_c is not None:
-        said.append(f"junction at most {fitted.tj_max_c:g} °C")
-    return ", ".join(said)
-
-
-def _set_up(facts: Facts) -> list[Row]:
-    sheet = facts.unit.sheet
-    if sheet is None:
-        return []
-    rows = []
-    for i, device in enumerate(sheet.device, 1):
-        said = [quantity(device.bias_v, "V", 2), quantity(device.idle_a, "A", 3)]
-        if any(said):
-            rows.append(
-                [f"Device {i}", ", ".join(filter(None, (said[0] and f"bias {said[0]}", said[1] and f"idle {said[1]}")))]
-            )
-    for name, power in (("Before", sheet.before), ("After", sheet.after)):
-        if said_of := _power(power):
-            rows.append([name, said_of])
-    return rows
-
-
-def _power(power: Power) -> str:
-    modes = {"AM carrier": power.am_carrier_w, "AM PEP": power.am_pep_w, "FM": power.fm_w, "SSB PEP": power.ssb_pep_w}
-    said = [f"{mode} {watts:g} W" for mode, watts in modes.items() if watts is not None]
-    if said and power.meter:
-        said.append(f"on {plain(power.meter)}")
-    return ", ".join(said)
 
 
 def _plan(facts: Facts) -> list[Row]:
