@@ -7,7 +7,7 @@ import pytest
 
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
 from alerts.estimators.heating_curve import HeatingCurve
-from alerts.estimators.loop_gain import Branch, CurrentGain, gain_from_poles, gain_of
+from alerts.estimators.loop_gain import CurrentGain, gain_of
 
 C, R, AIR = 560.0, 1.6, 22.0
 
@@ -156,15 +156,13 @@ def heating(gain: float, seconds: float) -> float:
 
 
 @pytest.mark.parametrize(("per_k", "gain", "after_c"), CLOSED_FORM)
-def test_both_ways_to_the_loop_gain_meet_the_closed_form(per_k: float, gain: float, after_c: float) -> None:
-    """G from current against temperature, and from the heating pole against the cooling pole, stable or not."""
+def test_the_loop_gain_meets_the_closed_form(per_k: float, gain: float, after_c: float) -> None:
+    """G from current against temperature, stable or not."""
     assert 25.0 + heating(gain, 120.0) == pytest.approx(after_c, abs=2e-4)
-    current, branch, cooling = CurrentGain(), Branch(block_s=2.0), Branch(block_s=2.0)
+    current = CurrentGain()
     for i in range(601):
         at = i * 0.2
         rise = heating(gain, at)
-        branch.feed(at, 25.0 + rise)
-        cooling.feed(at, 25.0 + 40.0 * exp(-at / 30.0))
         if i % 50 == 0:
             current.feed(at, 25.0 + rise, 1.0 + per_k * rise)
     slopes = current.slopes(1e-6)
@@ -172,9 +170,6 @@ def test_both_ways_to_the_loop_gain_meet_the_closed_form(per_k: float, gain: flo
     for slope in slopes:
         assert gain_of(slope, 28.0, 1.5, 0.0).value == pytest.approx(gain, abs=1e-5)
         assert slope.by_temperature <= 1.0
-    by_poles = gain_from_poles(branch.pole, cooling.pole)
-    assert by_poles is not None
-    assert by_poles.value == pytest.approx(gain, abs=0.02)
 
 
 def test_a_current_that_creeps_by_itself_is_no_loop_gain() -> None:
