@@ -10,8 +10,10 @@ from alerts.types import Event, Finding, Priority
 from alerts.watch import NOTHING, Condition, Terms, percent
 from sensors.types import Drive, Frame
 
-#: what a share, over the mean of all, may answer to before any data: 1/K, and per unit of ln P
-_PER_K, _PER_POWER = Answers(0.0, 0.0015, 0.0003), Answers(0.0, 0.05)
+#: what a share, over the mean of all, may answer to before any data: 1/K, and per unit of ln P. Devices of one kind on
+#: one heatsink answer alike, and under drive the bias is the smaller part of the current
+_IDLE_PER_K, _DRIVE_PER_K = Answers(0.0, 0.0015, 0.0003), Answers(0.0, 0.0005, 0.0002)
+_PER_POWER = Answers(0.0, 0.05)
 _NOISE, _FLOOR = 0.01, 0.002
 _DELAY_S = 150.0
 _DWELL_S = 10.0
@@ -45,16 +47,16 @@ class Growth:
         x = (block.heatsink_c,) if idle else (block.heatsink_c, log(max(block.forward_w, 0.1)))
         worst: tuple[Judged, int] | None = None
         for i, a in enumerate(block.currents_a):
-            judged = self._history(block.drive, i, len(x)).feed(block.clock_s, x, a / mean_a - 1.0)
+            judged = self._history(block.drive, i).feed(block.clock_s, x, a / mean_a - 1.0)
             if judged is not None and (worst is None or abs(judged.least) > abs(worst[0].least)):
                 worst = judged, i
         return self._judge(block, *worst, mean_a, frame.time_ns) if worst else NOTHING
 
-    def _history(self, drive: Drive, device: int, size: int) -> OwnHistory:
+    def _history(self, drive: Drive, device: int) -> OwnHistory:
         history = self._histories.get((drive, device))
         if history is None:
             history = OwnHistory(
-                [_PER_K, _PER_POWER][:size],
+                [_IDLE_PER_K] if drive is Drive.IDLE else [_DRIVE_PER_K, _PER_POWER],
                 noise_sd=4 * _NOISE if drive is Drive.MODULATED else _NOISE,
                 floor_sd=_FLOOR,
                 delay_s=_DELAY_S,

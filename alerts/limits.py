@@ -75,7 +75,7 @@ class Limits(BaseModel):
         3.0, ge=0, description="time with a spread over twice imbalance_ratio before the bay is unkeyed"
     )
     imbalance_growth_ratio: float = Field(
-        0.03, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
+        0.02, gt=0, description="growth of a device's share, over the mean, against this unit's own for a warning"
     )
 
     # bias-drift
