@@ -15,11 +15,9 @@ _GROUP = 2
 _GROWN, _EACH = 0.06, 0.002
 #: growth that is beyond any warming in so short a time need not bend upward, only hold its pace, within this part of it
 _FAR, _HOLDS = 0.10, 0.8
-#: how far the temperature must have risen over the window, K, and what its bend may be under zero, as a part of that:
-#: noise and steps of the converter
-_RISEN_K, _BENT = 0.5, 0.15
-#: how many windows running must say so
-_RUNNING = 2
+#: how far the temperature must have risen over the window, and what its bend may be under zero, K: noise, the steps of
+#: the converter, and a sensor that is only beginning to follow
+_RISEN_K, _BENT_K = 0.3, 0.2
 
 
 class Upward(NamedTuple):
@@ -31,21 +29,19 @@ class Upward(NamedTuple):
 
 
 class Curvature:
-    """Feed it the means of one key-down at one drive; ``restart`` at the next."""
+    """Feed it the means of one key-down at one drive; ``restart`` at the next. One window alone decides nothing."""
 
-    __slots__ = ("_line", "_running")
+    __slots__ = ("_line",)
 
     def __init__(self) -> None:
         self._line: deque[tuple[float, float, float]] = deque(maxlen=3 * _GROUP)
-        self._running = 0
 
     def restart(self) -> None:
         """Another key-down, or another drive."""
         self._line.clear()
-        self._running = 0
 
     def feed(self, clock_s: float, heatsink_c: float, current_a: float) -> Upward | None:
-        """Take one mean; what it shows where the curve has bent upward for long enough."""
+        """Take one mean; what the newest window shows where it bends upward."""
         line = self._line
         line.append((clock_s, heatsink_c, current_a))
         if len(line) < 3 * _GROUP:
@@ -55,10 +51,10 @@ class Curvature:
         grown, risen_k = c[1] / a[1] - 1.0, c[0] - a[0]
         steady = all(y[2] - x[2] > _EACH * x[2] for x, y in zip(points[_GROUP - 1 :], points[_GROUP:], strict=False))
         pace = 1.0 if grown < _FAR else _HOLDS
-        bends = c[1] - b[1] > pace * (b[1] - a[1]) and (c[0] - b[0]) - (b[0] - a[0]) > -_BENT * risen_k
-        holds = grown > _GROWN and risen_k > _RISEN_K and steady and bends
-        self._running = self._running + 1 if holds else 0
-        return Upward(grown, risen_k, points[-1][0] - points[0][0]) if self._running >= _RUNNING else None
+        bends = c[1] - b[1] > pace * (b[1] - a[1]) and (c[0] - b[0]) - (b[0] - a[0]) > -_BENT_K
+        if not (grown > _GROWN and risen_k > _RISEN_K and steady and bends):
+            return None
+        return Upward(grown, risen_k, points[-1][0] - points[0][0])
 
 
 def _mean(points: list[tuple[float, float, float]]) -> tuple[float, float]:

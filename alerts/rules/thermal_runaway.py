@@ -15,8 +15,9 @@ from sensors.types import Drive, Frame
 #: one point of current against temperature is a mean over a whole short key-down, from _FROM_S on; of a long one over
 #: parts of _POINT_S, begun when devices and sensor have settled
 _POINT_S, _FROM_S, _SETTLED_S, _LONG_S = 15.0, 10.0, 40.0, 90.0
-#: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain
-_NOISE = 0.0015
+#: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain; and
+#: under speech, whose loudness is never the same twice
+_NOISE, _SPEECH = 0.0015, 0.02
 #: G is told for a heatsink that has moved by this much within the memory, K
 _LEAST_SPREAD_K = 0.3
 _DWELL_S = 30.0
@@ -134,7 +135,7 @@ class ThermalRunaway:
         k_per_w, sd = resistance
         told = [
             (gain_of(slope, block.supply_v, k_per_w, sd), slope)
-            for slope in gains.slopes(_NOISE * current_a)
+            for slope in gains.slopes((_SPEECH if block.drive is Drive.MODULATED else _NOISE) * current_a)
             if slope.spread_k >= _LEAST_SPREAD_K
         ]
         if not told:
