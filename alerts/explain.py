@@ -116,14 +116,15 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
         (_PRACTICE, _PAGE),
     ),
     "supply": (
-        "Supply voltage out of its band (low at rest is a warning, under load it unkeys); and "
-        "the source resistance dV/dI at key edges.",
+        "Supply voltage out of its band (low at rest is a warning, under load it unkeys); "
+        "its fall under load against what it was at first; and the source resistance dV/dI at key edges.",
         (
             "supply_min_v",
             "supply_warning_min_v",
             "supply_warning_max_v",
             "supply_max_v",
             "supply_deadband_v",
+            "supply_sag_v",
             "source_ohm",
             "supply_dwell_s",
         ),

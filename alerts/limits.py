@@ -136,6 +136,9 @@ class Limits(BaseModel):
     supply_deadband_v: float = Field(
         0.1, ge=0, description="how far within its band the supply must be to be normal again"
     )
+    supply_sag_v: float = Field(
+        0.8, gt=0, description="fall of the supply under load against what it was at first in the same drive"
+    )
     source_ohm: float = Field(
         0.3, gt=0, description="source resistance, from the voltage lost at key edges, for a warning"
     )

@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
+from alerts.estimates import Block
 from alerts.keyed import Keyed, State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Step, Terms, Watch, sentence, volt
-from sensors.types import SUPPLY, Frame
+from sensors.types import SUPPLY, Drive, Frame
 
 #: key edges without which a source resistance says nothing, and within what part of its limit it is normal again
 _LEAST_EDGES, _BACK = 3, 0.8
+#: means of a few seconds that make a bay's own reference under one drive
+_REFERENCE = 6
 #: a supply under this part of its least voltage, at rest, is one that somebody has switched off
 _OFF = 0.5
 _KEYED = frozenset({State.KEYED, State.IDLE, State.DRIVEN})
@@ -41,6 +44,10 @@ class Supply:
             deadband=limits.supply_deadband_v,
         )
         self._estimates = terms.estimates
+        self._block: Block | None = None
+        self._references: dict[Drive, tuple[float, int]] = {}
+        self._sag_v = limits.supply_sag_v
+        self._sag = Condition(terms, self.name, "sag", Priority.WARNING, 2.0 * limits.supply_dwell_s)
         self._edges = 0
         self._source_ohm = limits.source_ohm
         self._source = Condition(terms, self.name, "source", Priority.WARNING, 0.0)
@@ -63,11 +70,38 @@ class Supply:
             low = self._far_low.judge(supply_v, clock_s, time_ns, now.sample_s)
             if low:
                 said = [*said, *low]
+        if self._estimates.block is not self._block:
+            sag = self._sags(frame)
+            if sag:
+                said = [*said, *sag]
         if self._estimates.source_edges != self._edges:
             source = self._edge(frame)
             if source:
                 return [*said, *source]
         return said
+
+    def _sags(self, frame: Frame) -> Sequence[Finding]:
+        block = self._block = self._estimates.block
+        if block is None or block.supply_v != block.supply_v:
+            return NOTHING
+        reference_v, count = self._references.get(block.drive, (0.0, 0))
+        if count < _REFERENCE:
+            self._references[block.drive] = (reference_v + (block.supply_v - reference_v) / (count + 1), count + 1)
+            return NOTHING
+        fallen_v = reference_v - block.supply_v
+        back = fallen_v < _BACK * self._sag_v
+        event = self._sag.judge_band(fallen_v > self._sag_v, back, block.clock_s, block.seconds)
+        if event is None:
+            return NOTHING
+        if event is Event.RETURNED:
+            text = f"supply under {block.drive} is back at {volt(block.supply_v)}"
+        else:
+            text = (
+                f"supply under {block.drive} is {volt(block.supply_v)}, {volt(fallen_v)} less than it was at first, "
+                f"over the {volt(self._sag_v)} that it may fall: look at its leads, their connectors and the fuse "
+                "holder, then at the supply's current limit"
+            )
+        return [self._sag.finding(event, frame.time_ns, text, unit="V", value=fallen_v, limit=self._sag_v)]
 
     def _edge(self, frame: Frame) -> Sequence[Finding]:
         source, limit = self._estimates.source, self._source_ohm

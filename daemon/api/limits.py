@@ -76,6 +76,7 @@ RULES_OF: Final[Mapping[str, tuple[str, ...]]] = {
     "supply_warning_max_v": ("supply",),
     "supply_max_v": ("supply",),
     "supply_deadband_v": ("supply",),
+    "supply_sag_v": ("supply",),
     "source_ohm": ("supply",),
     "supply_dwell_s": ("supply",),
     "rest_device_a": ("keying",),

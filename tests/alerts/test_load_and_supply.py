@@ -90,6 +90,17 @@ def test_a_supply_that_gives_way_under_load_is_called(story: Make, brief: Make) 
     assert ("supply", RAISED, TO_TRIP) in brief(s.run(10, supply=11.5))
 
 
+def test_a_supply_that_sags_within_its_band_is_a_warning(story: Make, brief: Make) -> None:
+    """14.0 V that have become 12.9 V under the same load are within the band, and a lead or a fuse holder going."""
+    s = story()
+    s.key(True)
+    assert s.run(120, supply=lambda at_s: 14.0 - 0.005 * at_s) == []
+    said = s.run(60, supply=12.9)
+    assert brief(said, "supply") == [("supply", RAISED, WARNING)]
+    assert "12.90 V, 1.0" in said[0].text
+    assert brief(s.run(60, supply=13.6), "supply") == [("supply", RETURNED, WARNING)]
+
+
 def test_a_supply_that_is_off_at_rest_says_nothing(story: Make) -> None:
     """A supply that is switched off or asleep while the radio rests harms nothing."""
     s = story()
