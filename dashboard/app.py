@@ -80,17 +80,30 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     )
     app.layout = html.Div([dcc.Location(id="url", refresh=False), html.Div(id="body")])
     # a live picture or an order must not wait for a read of long curves: each has its own connections
-    add_callbacks(app, Client(api, timeout_s=10.0))
-    add_jobs_callbacks(app, Client(api, timeout_s=10.0))
-    add_compare_callbacks(app, Client(api, timeout_s=10.0))
-    add_routes(server, Watch(api, _bay_of(Client(api, timeout_s=2.0))), Client(api, timeout_s=ORDER_S))
-    add_alert_routes(server, Client(api))
-    add_download_routes(server, Client(api, timeout_s=60.0))
-    add_plan_routes(server, Client(api, timeout_s=ORDER_S))
-    add_booking_routes(server, Client(api))
-    add_calibration_routes(server, Client(api))
+    asking: list[Client] = []
+    server.state.asking = asking
+
+    def ask(timeout_s: float = 3.0) -> Client:
+        asking.append(Client(api, timeout_s))
+        return asking[-1]
+
+    add_callbacks(app, ask(10.0))
+    add_jobs_callbacks(app, ask(10.0))
+    add_compare_callbacks(app, ask(10.0))
+    add_routes(server, Watch(api, _bay_of(ask(2.0))), ask(ORDER_S))
+    add_alert_routes(server, ask())
+    add_download_routes(server, ask(60.0))
+    add_plan_routes(server, ask(ORDER_S))
+    add_booking_routes(server, ask())
+    add_calibration_routes(server, ask())
     server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())
     server.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL, *hosts], www_redirect=False)
     return server
+
+
+def close(server: FastAPI) -> None:
+    """Close the application's connections to the daemon; it answers nobody after this."""
+    for client in server.state.asking:
+        client.close()

@@ -99,7 +99,8 @@ def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute, port: in
 def served(api: str, port: int = 0, names: Sequence[str] = ()) -> Iterator[int]:
     """The dashboard on a real socket, on a thread; its port."""
     listener = socket.create_server(("127.0.0.1", port))
-    server = uvicorn.Server(uvicorn.Config(app.build(api, names), log_level="warning", access_log=False))
+    built = app.build(api, names)
+    server = uvicorn.Server(uvicorn.Config(built, log_level="warning", access_log=False))
     thread = threading.Thread(target=server.run, args=([listener],))
     thread.start()
     try:
@@ -108,6 +109,7 @@ def served(api: str, port: int = 0, names: Sequence[str] = ()) -> Iterator[int]:
         server.should_exit = server.force_exit = True
         thread.join(10)
         listener.close()
+        app.close(built)
 
 
 @contextmanager
