@@ -1,7 +1,6 @@
 """What comes over a serial link, over real pseudo-terminals: whole packs, flipped bits, a flood, a restart."""
 
 import asyncio
-from pathlib import Path
 
 import pytest
 
@@ -10,14 +9,6 @@ from sensors.senml import encode
 from tests.sensors.serial_rig import Plug, line, link_to, running, until
 
 pytestmark = pytest.mark.usefixtures("nothing_left_running")
-
-
-@pytest.fixture
-def plug(tmp_path: Path) -> Plug:
-    """A node, plugged in."""
-    end = Plug(tmp_path / "ttyNODE")
-    end.plug()
-    return end
 
 
 def test_packs_of_all_bays_on_a_line_become_frames_on_the_event_loop(plug: Plug) -> None:

@@ -4,7 +4,6 @@ import asyncio
 import os
 import socket
 import time
-from pathlib import Path
 
 import pytest
 
@@ -15,14 +14,6 @@ from sensors.serial_session import Session
 from tests.sensors.serial_rig import Plug, line, link_to, running, until
 
 pytestmark = pytest.mark.usefixtures("nothing_left_running")
-
-
-@pytest.fixture
-def plug(tmp_path: Path) -> Plug:
-    """A node, plugged in."""
-    end = Plug(tmp_path / "ttyNODE")
-    end.plug()
-    return end
 
 
 def test_loans_and_unkeys_reach_the_node(plug: Plug) -> None:

@@ -12,14 +12,6 @@ from tests.sensors.serial_rig import Plug, line, link_to, running, until
 pytestmark = pytest.mark.usefixtures("nothing_left_running")
 
 
-@pytest.fixture
-def plug(tmp_path: Path) -> Plug:
-    """A node, plugged in."""
-    end = Plug(tmp_path / "ttyNODE")
-    end.plug()
-    return end
-
-
 def test_a_pulled_plug_is_noticed_and_one_put_back_under_the_same_name_is_used(plug: Plug) -> None:
     async def scenario() -> None:
         link = link_to(plug)
