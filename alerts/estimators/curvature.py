@@ -12,7 +12,7 @@ from typing import NamedTuple
 _GROUP = 2
 #: what a current must have grown by over the window, and at every mean of its last two groups, as a ratio: a healthy
 #: unit's current under a constant drive hardly moves in a minute, and a step is no growth (common practice, no source)
-_GROWN, _EACH = 0.06, 0.002
+GROWN, _EACH = 0.06, 0.002
 #: growth that is beyond any warming in so short a time need not bend upward, only hold its pace, within this part of it
 _FAR, _HOLDS = 0.10, 0.8
 #: how far the temperature must have risen over the window, and what its bend may be under zero, K: noise, the steps of
@@ -52,7 +52,7 @@ class Curvature:
         steady = all(y[2] - x[2] > _EACH * x[2] for x, y in zip(points[_GROUP - 1 :], points[_GROUP:], strict=False))
         pace = 1.0 if grown < _FAR else _HOLDS
         bends = c[1] - b[1] > pace * (b[1] - a[1]) and (c[0] - b[0]) - (b[0] - a[0]) > -_BENT_K
-        if not (grown > _GROWN and risen_k > _RISEN_K and steady and bends):
+        if not (grown > GROWN and risen_k > _RISEN_K and steady and bends):
             return None
         return Upward(grown, risen_k, points[-1][0] - points[0][0])
 

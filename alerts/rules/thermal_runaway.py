@@ -5,7 +5,7 @@ from math import inf, sqrt
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.estimators.curvature import Curvature, Upward
+from alerts.estimators.curvature import GROWN, Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, gain_of
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
@@ -105,7 +105,7 @@ class ThermalRunaway:
             return NOTHING
         text = "current and temperature no longer run away" if upward is None else _bent_text(block, upward)
         value = upward.grown if upward else 0.0
-        return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=0.0)]
+        return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=GROWN)]
 
     def _next_point(self, block: Block, frame: Frame) -> Sequence[Finding]:
         whole, heat, current, clock = self._point
