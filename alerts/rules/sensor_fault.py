@@ -119,8 +119,8 @@ class SensorFault:
             text = (
                 "heatsink reads what a heatsink can again"
                 if event is Event.RETURNED
-                else f"heatsink reads {value:.1f} °C, {_far_from_heat(off_k)}: its sensor has come off or reads something "
-                "else; look at how it is fixed to the heatsink"
+                else f"heatsink reads {value:.1f} °C, {_far_from_heat(off_k)}: its sensor has come off or reads "
+                "something else; look at how it is fixed to the heatsink"
             )
             said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
         event = self._deaf.judge(estimates.sink.silent, frame.clock_s, BLOCK_S)
