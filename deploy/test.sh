@@ -34,18 +34,4 @@ step "lint (ruff check)" "$venv/bin/ruff" check .
 step "types (mypy, strict)" "$venv/bin/mypy"
 step "who imports whom (import-linter)" "$venv/bin/lint-imports"
 # without -q, so that the seed of the random order is said: `-p randomly -p "randomly_seed=N"` repeats it
-if [ $# -gt 0 ] || [ -n "${CI:-}" ]; then
-    step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
-    exit
-fi
-# journeys mostly wait, so they run beside the rest; not in CI, where patience matters more than a quarter of an hour
-say "checking: behaviour (pytest; the journeys beside the rest, told after it)"
-told=$(mktemp)
-"$venv/bin/python" -m pytest -m journey >"$told" 2>&1 &
-journeys=$!
-trap 'kill "$journeys" 2>/dev/null; rm -f "$told"' EXIT INT TERM
-rest=passed
-"$venv/bin/python" -m pytest -m "not journey" || rest=failed
-wait "$journeys" || rest=failed
-cat "$told"
-[ "$rest" = passed ] || stop "failed: behaviour (pytest)"
+step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
