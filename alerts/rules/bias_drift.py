@@ -45,7 +45,6 @@ class BiasDrift:
         self._conditions: dict[Drive, Condition] = {}
         self._block: Block | None = None
         self._frames = 0
-        self._since_s: dict[Drive, float] = {}
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame: the block that it closed, if it closed one."""
