@@ -75,7 +75,7 @@ def add_jobs_callbacks(app: Dash, client: Client) -> None:
         _SEARCH,
         Output("jobs-grid", "dashGridOptions"),
         Output("jobs-grid", "filterModel"),
-        Input("jobs-find", "value"),
+        Input("jobs-find", "data"),
         Input("verdict-chosen", "data"),
         State("jobs-grid", "dashGridOptions"),
     )
@@ -85,7 +85,7 @@ def add_jobs_callbacks(app: Dash, client: Client) -> None:
         Input("jobs-grid", "rowData"),
         Input("jobs-grid", "virtualRowData"),
         Input("jobs-grid", "filterModel"),
-        Input("jobs-find", "value"),
+        Input("jobs-find", "data"),
     )
     scripted(
         _COMPARE, Output("jobs-compare", "children"), Output("jobs-compare", "href"), Input("jobs-grid", "selectedRows")

@@ -28,10 +28,16 @@ export function offerPlans() {
 
 function open(place) {
   const box = el("input", { type: "file", accept: ".toml,text/plain", id: "plan-file-box" });
-  place.querySelector(".file-slot").replaceChildren(el("label", { for: box.id }, "Or a plan file"), box);
+  const text = el("textarea", { id: "plan", name: "plan", rows: 9, spellcheck: "false" });
+  place.querySelector("#by-hand").replaceChildren(
+    field("Job number", el("input", { id: "number", name: "number", type: "text", maxlength: 100 })),
+    field("Unit", el("input", { id: "unit", name: "unit", type: "text", maxlength: 100 })),
+  );
+  place.querySelector(".file-slot").replaceChildren(labelled("Or a plan file", box), box);
+  place.querySelector(".plan-slot").replaceChildren(labelled("Text of the plan", text), text);
   const picture = svg("svg", { class: "strip", role: "img", "aria-label": "No plan yet" });
   place.querySelector(".plan-preview").replaceChildren(picture);
-  page = { place, picture, plans: null, askedMs: -AGAIN_MS, asked: 0, soon: 0, text: document.getElementById("plan") };
+  page = { place, picture, plans: null, askedMs: -AGAIN_MS, asked: 0, soon: 0, text };
   page.estimate = makeEstimate(judgeSoon);
   place.querySelector(".estimate-slot").replaceChildren(page.estimate.node);
   page.text.addEventListener("input", () => {
@@ -41,8 +47,10 @@ function open(place) {
   });
   // the order is sent with the figures by which it was judged
   place.querySelector("form").more = () => ({ typical: typical(page.estimate) });
-  if (page.text.value) judge();
 }
+
+const labelled = (word, box) => el("label", { for: box.id }, word);
+const field = (word, box) => el("div", { class: "field" }, labelled(word, box), box);
 
 async function askPlans() {
   page.askedMs = performance.now();
@@ -65,9 +73,8 @@ async function askPlans() {
 }
 
 function fill(text) {
-  // the box belongs to React: it must hear of the change, or it puts its own text back
-  Object.getOwnPropertyDescriptor(HTMLTextAreaElement.prototype, "value").set.call(page.text, text);
-  page.text.dispatchEvent(new Event("input", { bubbles: true }));
+  page.text.value = text;
+  page.text.dispatchEvent(new Event("input"));
 }
 
 function judgeSoon() {

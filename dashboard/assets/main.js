@@ -8,6 +8,7 @@ import { drawCalibrations } from "./calibrations.js";
 import { setAttr, setText } from "./dom.js";
 import { helpDownloads } from "./downloads.js";
 import { addHatches } from "./hatch.js";
+import { offerSearch } from "./find.js";
 import { drawLinks } from "./links.js";
 import { run } from "./live.js";
 import { degreesChoice, helpMenu } from "./menu.js";
@@ -43,6 +44,7 @@ function draw(view) {
   drawSheet();
   offerBookings();
   offerPlans();
+  offerSearch();
   drawCalibrations();
 }
 

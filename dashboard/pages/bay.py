@@ -5,7 +5,7 @@ Where its supply was cut, assets/release.js puts the form that releases it under
 
 from urllib.parse import quote
 
-from dash import dcc, html
+from dash import html
 from dash.development.base_component import Component
 
 from dashboard.pages.attributes import aria, data
@@ -32,7 +32,8 @@ def page(bay: str) -> Component:
 
 
 # choices, the plan's picture and what it asks come by assets/bay-start.js and assets/bay-booking.js, so that the page
-# stands also while the daemon is silent
+# stands also while the daemon is silent; so do the boxes that are typed into: one that React draws puts back what it
+# knew last while somebody types faster than the page keeps up, and the letters fall in another order
 def _start(bay: str) -> Component:
     return html.Form(
         [
@@ -47,10 +48,6 @@ def _start(bay: str) -> Component:
                 html.Select([html.Option("none: write it here", value="")], id="booking", name="booking"),
             ),
             html.Fieldset(
-                [
-                    _field("number", "Job number", dcc.Input(id="number", name="number", type="text", debounce=True)),
-                    _field("unit", "Unit", dcc.Input(id="unit", name="unit", type="text", debounce=True)),
-                ],
                 id="by-hand",
                 **aria(label="Which unit"),
             ),
@@ -63,8 +60,7 @@ def _start(bay: str) -> Component:
                     ),
                     html.Div(className="plan-preview"),
                     html.Div(className="file-slot"),
-                    html.Label("Text of the plan", htmlFor="plan"),
-                    dcc.Textarea(id="plan", name="plan", value="", rows=9, spellCheck=False),
+                    html.Div(className="plan-slot"),
                 ]
             ),
             html.Div(className="estimate-slot"),

@@ -33,15 +33,8 @@ def page(jobs: Sequence[JobView]) -> Component:
             html.H1("Jobs"),
             html.Div(
                 [
-                    html.Div(
-                        [
-                            html.Label("Search", htmlFor="jobs-find"),
-                            dcc.Input(
-                                id="jobs-find", type="search", persistence=True, persistence_type="session", value=""
-                            ),
-                        ],
-                        className="field find",
-                    ),
+                    html.Div(className="field find find-slot"),
+                    dcc.Store(id="jobs-find", data=""),
                     html.Fieldset(
                         [
                             html.Legend("Verdict"),
