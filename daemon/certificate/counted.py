@@ -9,11 +9,14 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from alerts.estimators.arrhenius import BOLTZMANN_EV_PER_K, KELVIN
+from alerts.keyed import rest_a
 from alerts.limits import Limits
 from alerts.verdict import COLDEST_C, GAP_S, GAP_SAMPLES
-from sensors.types import CHANNELS, DRAINS
+from daemon.api.models import PlanView
+from sensors.types import CHANNELS, DRAINS, Drive
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 _DRAINS = CHANNELS[DRAINS]
 _NAN = pa.Array.from_buffers(pa.float64(), 1, [None, pa.py_buffer(np.array([np.nan]).tobytes())])[0]
@@ -31,8 +34,11 @@ class Counted(NamedTuple):
     heat_s: float | None = None
 
 
-def count(path: Path, limits: Limits) -> Counted:
-    """Count in a sealed file; what a reading shows holds until the next, but over no gap. Raises pyarrow's errors."""
+def count(path: Path, limits: Limits, run: PlanView) -> Counted:
+    """Count in a sealed file; what a reading shows holds until the next, but over no gap.
+
+    ``run`` is the plan by seconds since the start, with its waits (``aligned.as_run``). Raises pyarrow's errors.
+    """
     with pq.ParquetFile(path) as file:
         table = file.read(columns=_COLUMNS)
     have = {name: _floats(table[name]) for name in _COLUMNS}
@@ -42,11 +48,14 @@ def count(path: Path, limits: Limits) -> Counted:
     for_s = np.diff(at_s)
     sample_s = float(np.median(for_s))
     for_s = np.where(for_s > max(GAP_SAMPLES * sample_s, GAP_S), sample_s, for_s)
-    drains = [have[name] for name in _DRAINS if not np.isnan(have[name]).all()]
-    total_a = np.sum(drains, axis=0) if drains else np.full(len(at_s), np.nan)
-    keyed = _keyed(have, total_a, limits, len(drains))[:-1]
+    found = [have[name] for name in _DRAINS if not np.isnan(have[name]).all()]
+    drains = np.array(found) if found else np.empty((0, len(at_s)))
+    total_a = drains.sum(axis=0) if found else np.full(len(at_s), np.nan)
+    key = _keyed(have["key"], have["forward"], drains, limits)
+    idle = ~key.word & _asked_idle(run, at_s) & (total_a > limits.rest_device_a * len(drains))
+    keyed = (key.down | idle)[:-1]
     forward_w = have["forward"]
-    driven = keyed & (forward_w[:-1] >= limits.drive_floor_w)
+    driven = (key.down & key.told & (forward_w >= limits.drive_floor_w))[:-1]
     drawn_w = have["supply"] * total_a
     load_w = (forward_w - np.nan_to_num(have["reflected"]))[:-1]
     return Counted(
@@ -73,12 +82,35 @@ def _heat_s(heatsink_c: Floats, for_s: Floats, limits: Limits) -> float | None:
     return float((factors * for_s[known]).sum())
 
 
-def _keyed(have: dict[str, Floats], total_a: Floats, limits: Limits, devices: int) -> npt.NDArray[np.bool_]:
-    word = have["key"]
-    if np.isnan(word).all():
-        # a node that gives no word of its own is judged by power and current, as alerts.keyed has it
-        rest_a = limits.rest_total_a if devices == 1 else limits.rest_device_a * devices
-        return np.asarray((have["forward"] > limits.rest_forward_w) | (total_a > rest_a))
-    told = ~np.isnan(word)
-    last = np.maximum.accumulate(np.where(told, np.arange(len(word)), 0))
-    return np.asarray(np.where(told[last], word[last], 0.0) > 0.5)
+class _Key(NamedTuple):
+    """Of each reading: whether the radio is keyed, whether the reading itself tells that, and whether the node has
+    given a word of its own by then."""
+
+    down: Bools
+    told: Bools
+    word: Bools
+
+
+def _keyed(word: Floats, forward_w: Floats, drains: Floats, limits: Limits) -> _Key:
+    # as alerts.keyed has it: by the node's word from its first one on, before that by power and current; a reading
+    # that does not tell changes nothing
+    spoke = ~np.isnan(word)
+    has_word = np.maximum.accumulate(spoke)
+    by_current = (forward_w > limits.rest_forward_w) | (np.nansum(drains, axis=0) > rest_a(len(drains), limits))
+    measured = ~np.isnan(forward_w) | ~np.isnan(drains).all(axis=0)
+    told = np.where(has_word, spoke, measured)
+    last = np.maximum.accumulate(np.where(told, np.arange(len(word)), -1))
+    says = np.where(has_word, word > 0.5, by_current)
+    return _Key((last >= 0) & says[last], told, has_word)
+
+
+def _asked_idle(run: PlanView, at_s: Floats) -> Bools:
+    asked = np.zeros(len(at_s), np.bool_)
+    for phase in run.phases:
+        if phase.drive == Drive.IDLE:
+            inside_s = at_s - phase.start_s
+            now = (inside_s >= 0) & (at_s < phase.end_s)
+            if phase.on_s is not None and phase.off_s is not None:
+                now &= inside_s % (phase.on_s + phase.off_s) < phase.on_s
+            asked |= now
+    return asked

@@ -8,6 +8,7 @@ import pyarrow as pa
 from alerts import guard
 from alerts.limits import Limits
 from alerts.verdict import Outcome
+from daemon.api.aligned import as_run, lasted_s
 from daemon.api.booking_models import Sheet
 from daemon.api.models import JobView, PlanView, Tag
 from daemon.booking.kept import Bookings
@@ -155,8 +156,9 @@ def _sealed(reader: Reader, view: JobView) -> tuple[Sealed | None, Counted | Non
     if path is None:
         return told, None
     known = {name: value for name, value in view.limits.items() if name in Limits.model_fields}
+    run = as_run(view.plan, view.waits, lasted_s(view))
     try:
-        return told, count(path, Limits.model_validate(known))
+        return told, count(path, Limits.model_validate(known), run)
     except (pa.ArrowException, OSError):  # sealed by a version with other columns: as it was counted live
         return told, None
 

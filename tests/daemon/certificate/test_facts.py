@@ -38,7 +38,7 @@ def test_what_was_delivered_is_counted_from_the_sealed_readings_as_it_was_live(s
     assert facts.delivered.drawn_j == pytest.approx(figures["drawn_energy_j"], abs=1e-3)
     assert facts.delivered.heat_s == pytest.approx(figures["heat_equivalent_s"], abs=1e-3)
     assert facts.delivered.load_j == pytest.approx(figures["rf_energy_j"], abs=1e-3)
-    assert count(reader.seals.path(job), Limits()).readings == figures["frames"]
+    assert count(reader.seals.path(job), Limits(), facts.run).readings == figures["frames"]
 
 
 def test_key_down_and_energy_are_what_plan_and_radio_make_them(soaked: Path) -> None:
