@@ -8,7 +8,6 @@ from typing import Any
 
 import msgspec
 import sqlalchemy as sa
-from alembic.util import CommandError
 
 from daemon import migrations
 from daemon.api.models import Tag, WaitView
@@ -44,11 +43,11 @@ class CatalogWriter:
         except sa.exc.DBAPIError as err:
             raise StoreUnfit(path, str(err.orig)) from err
         try:
-            migrations.upgrade(self._db)
+            migrations.upgrade(self._db, path)
             self._db.commit()
-        except CommandError as err:
+        except StoreUnfit:
             self._db.close()
-            raise StoreUnfit(path, f"was made by a newer keysoak ({err})") from err
+            raise
         except sa.exc.DBAPIError as err:
             self._db.close()
             raise StoreUnfit(path, str(err.orig)) from err

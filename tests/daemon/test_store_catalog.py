@@ -12,6 +12,7 @@ from alembic.migration import MigrationContext
 
 from alerts.types import Finding
 from daemon.errors import NoSuch, StoreUnfit
+from daemon.migrations import NEWEST
 from daemon.store import Reader, Store
 from daemon.store.catalog import engine
 from daemon.store.items import FindingKept, JobEnded, JobStarted
@@ -138,6 +139,12 @@ def test_the_migrations_lead_to_the_tables_that_the_code_uses(store: Store, tmp_
     """Alembic finds nothing to change between a fresh catalog and the tables."""
     with engine(tmp_path / "data" / CATALOG).connect() as db:
         assert compare_metadata(MigrationContext.configure(db), TABLES) == []
+
+
+def test_a_catalog_of_the_newest_form_is_known_by_its_revision_alone(store: Store, tmp_path: Path) -> None:
+    """What brings one on loads slowly: the files' names say which step is the last, as Alembic finds it."""
+    with engine(tmp_path / "data" / CATALOG).connect() as db:
+        assert MigrationContext.configure(db).get_current_revision() == NEWEST
 
 
 def test_a_catalog_of_a_newer_keysoak_is_left_alone(tmp_path: Path) -> None:
