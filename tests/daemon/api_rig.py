@@ -1,30 +1,43 @@
-"""A daemon's safety loop and API in this process, on a real socket; nothing is heard of its bays."""
+"""A daemon's safety loop and API in this process, on a real socket."""
 
 import asyncio
 import contextlib
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from daemon.api.server import ApiThread, build
 from daemon.config import RackFile
+from daemon.delivery.delivery import Delivery
 from daemon.loop import Rack
 from daemon.serve import make_rack
 from daemon.store import Store
+from daemon.store.reader import CATALOG
 
-WAIT_S = 10.0
+#: far beyond what it takes; the machine may be busy
+WAIT_S = 20.0
 
 
 @contextlib.contextmanager
-def serving(folder: Path, text: str) -> Iterator[tuple[Rack, Store, str]]:
-    """The rack of a rack.toml with this text (``{port}``: a port that is not there), its store, and its address."""
-    path = folder / "rack.toml"
-    path.write_text(text.format(port=folder / "not-there"))
-    config = RackFile.from_file(path)
-    with Store(config.rack.data) as store:
+def running(
+    config: RackFile,
+    *,
+    keep: Callable[[Store], None] = lambda _: None,
+    tells: bool = False,
+    port: int = 0,
+) -> Iterator[tuple[Rack, Store, str]]:
+    """The rack of this configuration, its store, and the address of its API.
+
+    ``keep`` puts something into the store first; ``tells``: whether its targets are told.
+    """
+    with contextlib.ExitStack() as ends:
+        store = ends.enter_context(Store(config.rack.data, commit_s=0.02))
+        keep(store)
+        store.flush(WAIT_S)
         rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", 0)))
+        delivery = ends.enter_context(Delivery(config, config.rack.data / CATALOG)) if tells else None
+        api = ApiThread(build(config, rack, store, delivery), socket.create_server(("127.0.0.1", port)))
         began, stop = threading.Event(), asyncio.Event()
         loops: list[asyncio.AbstractEventLoop] = []
 
@@ -37,8 +50,19 @@ def serving(folder: Path, text: str) -> Iterator[tuple[Rack, Store, str]]:
         thread.start()
         api.start()
         assert began.wait(WAIT_S)
-        yield rack, store, f"http://127.0.0.1:{api.port}"
-        loops[0].call_soon_threadsafe(stop.set)
-        thread.join(WAIT_S)
-        api.stop()
+        try:
+            yield rack, store, f"http://127.0.0.1:{api.port}"
+        finally:
+            loops[0].call_soon_threadsafe(stop.set)
+            thread.join(WAIT_S)
+            api.stop()
         assert not thread.is_alive()
+
+
+def serving(
+    folder: Path, text: str, *, keep: Callable[[Store], None] = lambda _: None, tells: bool = False, port: int = 0
+) -> contextlib.AbstractContextManager[tuple[Rack, Store, str]]:
+    """The same of a rack.toml with this text in ``folder``; ``{port}`` is a port that is not there."""
+    path = folder / "rack.toml"
+    path.write_text(text.format(port=folder / "not-there"))
+    return running(RackFile.from_file(path), keep=keep, tells=tells, port=port)

@@ -1,9 +1,7 @@
 """A daemon in the test's process with one bay on a real line, of which the test holds the node's end."""
 
-import asyncio
+import contextlib
 import os
-import socket
-import threading
 import time
 import tty
 from pathlib import Path
@@ -12,13 +10,11 @@ from typer.testing import CliRunner, Result
 
 from daemon.api.client import Client
 from daemon.api.models import Reading
-from daemon.api.server import ApiThread, build
 from daemon.cli.main import app
 from daemon.config import RackFile
-from daemon.serve import make_rack
-from daemon.store import Store
 from sensors.framing import seal
 from sensors.senml import encode
+from tests.daemon.api_rig import running
 
 RACK = """
 [[link]]
@@ -43,30 +39,14 @@ class Bench:
         (folder / "port").symlink_to(os.ttyname(slave))
         os.close(slave)
         self._seq = 0
-        self._began, self._stop = threading.Event(), asyncio.Event()
-        self._loops: list[asyncio.AbstractEventLoop] = []
-        self.store = Store(self.config.rack.data, commit_s=0.02)
-        self.rack = make_rack(self.config, self.store)
-        self._api = ApiThread(build(self.config, self.rack, self.store), socket.create_server(("127.0.0.1", 0)))
-        self.url = f"http://127.0.0.1:{self._api.port}"
-        self._thread = threading.Thread(target=asyncio.run, args=(self._run(),))
-        self._thread.start()
-        self._api.start()
-        assert self._began.wait(5)
-
-    async def _run(self) -> None:
-        self._loops.append(asyncio.get_running_loop())
-        self._loops[0].call_soon(self._began.set)
-        await self.rack.run(self._stop)
+        with contextlib.ExitStack() as ends:
+            self.rack, self.store, self.url = ends.enter_context(running(self.config))
+            self._ends = ends.pop_all()
 
     def close(self) -> None:
         """Stop all of it."""
-        self._loops[0].call_soon_threadsafe(self._stop.set)
-        self._thread.join(10)
-        self._api.stop()
-        self.store.close()
+        self._ends.close()
         os.close(self._master)
-        assert not self._thread.is_alive()
 
     def read(self, client: Client, forward: float, unit: str = "W") -> Reading:
         """Send forward power until the bay's page has one that came after this call."""

@@ -1,6 +1,5 @@
 """A daemon whose rules speak at a test's word, and which tells one target that is there and one that is not."""
 
-import asyncio
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -10,13 +9,8 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from alerts.types import Event, Finding, Priority
-from daemon.api.server import ApiThread, build
-from daemon.config import RackFile
-from daemon.delivery.delivery import Delivery
-from daemon.serve import make_rack
-from daemon.store import Store
-from daemon.store.reader import CATALOG
 from sensors.types import NAN
+from tests.daemon.api_rig import serving
 
 RACK = """
 [rack]
@@ -77,31 +71,11 @@ def rig_in(folder: Path) -> Iterator[Rig]:
         sent: list[bytes] = []
         hook = ends.enter_context(_hook(sent))
         nobody = ends.enter_context(socket.create_server(("127.0.0.1", 0))).getsockname()[1]
-        path = folder / "rack.toml"
-        path.write_text(RACK.format(port=folder / "not-there", hook=hook, nobody=nobody))
-        config = RackFile.from_file(path)
-        store = ends.enter_context(Store(config.rack.data))
-        rack = make_rack(config, store)
-        delivery = ends.enter_context(Delivery(config, config.rack.data / CATALOG))
-        api = ApiThread(build(config, rack, store, delivery), socket.create_server(("127.0.0.1", 0)))
-        began, stop = threading.Event(), asyncio.Event()
-        loops: list[asyncio.AbstractEventLoop] = []
-
-        async def run() -> None:
-            loops.append(asyncio.get_running_loop())
-            loops[0].call_soon(began.set)
-            await rack.run(stop)
-
-        thread = threading.Thread(target=asyncio.run, args=(run(),))
-        thread.start()
-        api.start()
-        ends.callback(api.stop)
-        ends.callback(thread.join, 10)
-        assert began.wait(5)
-        ends.callback(lambda: loops[0].call_soon_threadsafe(stop.set))
+        text = RACK.format(port="{port}", hook=hook, nobody=nobody)
+        rack, store, address = ends.enter_context(serving(folder, text, tells=True))
 
         def on_loop(act: Callable[[], None]) -> None:
-            rack.order(lambda _clock_s, _time_ns: act()).result(5)
+            rack.order(lambda _clock_s, _time_ns: act()).result(20)
 
         book = rack.book
         assert book is not None
@@ -123,7 +97,7 @@ def rig_in(folder: Path) -> Iterator[Rig]:
             on_loop(lambda: book.hear(0, finding))
             store.flush()
 
-        yield Rig(f"http://127.0.0.1:{api.port}", say, sent, store.flush)
+        yield Rig(address, say, sent, store.flush)
 
 
 @contextmanager

@@ -1,8 +1,5 @@
 """A real daemon in this process (whose serial port is not there) and the dashboard that talks to it."""
 
-import asyncio
-import os
-import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -12,21 +9,18 @@ from pathlib import Path
 import httpx
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from daemon.api.models import Curve, CurvesView, JobView, PhaseView, PlanView, Tag
-from daemon.api.server import ApiThread, build
-from daemon.config import RackFile
-from daemon.serve import make_rack
 from daemon.store import Store
 from daemon.store.items import JobEnded, JobStarted
 from dashboard import app
 from sensors.types import CHANNELS, NAN, Frame, Quality
+from tests.chromium import chromium
+from tests.daemon.api_rig import serving
 
 #: any moment will do: 2025-11-25 07:00 UTC
 START_NS = 1_764_054_000 * 10**9
-
-WORDS = ["--disable-quic", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 RACK = """
 [rack]
@@ -67,32 +61,8 @@ def one_minute(store: Store) -> None:
 @contextmanager
 def daemon_in(folder: Path, keep: Callable[[Store], None] = one_minute, port: int = 0) -> Iterator[str]:
     """A daemon's loop and API, with what ``keep`` puts in its store; its address."""
-    path = folder / "rack.toml"
-    path.write_text(RACK.format(port=folder / "not-there"))
-    config = RackFile.from_file(path)
-    with Store(config.rack.data) as store:
-        keep(store)
-        store.flush()
-        rack = make_rack(config, store)
-        api = ApiThread(build(config, rack, store), socket.create_server(("127.0.0.1", port)))
-        began, stop = threading.Event(), asyncio.Event()
-        loops: list[asyncio.AbstractEventLoop] = []
-
-        async def run() -> None:
-            loops.append(asyncio.get_running_loop())
-            loops[0].call_soon(began.set)
-            await rack.run(stop)
-
-        thread = threading.Thread(target=asyncio.run, args=(run(),))
-        thread.start()
-        api.start()
-        assert began.wait(5)
-        try:
-            yield f"http://127.0.0.1:{api.port}"
-        finally:
-            loops[0].call_soon_threadsafe(stop.set)
-            thread.join(10)
-            api.stop()
+    with serving(folder, RACK, keep=keep, port=port) as (_, _, url):
+        yield url
 
 
 @contextmanager
@@ -127,9 +97,16 @@ def api(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def page(api: str) -> Iterator[httpx.Client]:
+def address(api: str) -> Iterator[str]:
+    """Where its dashboard is served."""
+    with served(api) as port:
+        yield f"http://127.0.0.1:{port}"
+
+
+@pytest.fixture(scope="session")
+def page(address: str) -> Iterator[httpx.Client]:
     """The dashboard, asked as a browser on this machine asks."""
-    with asked(api) as client:
+    with httpx.Client(base_url=address, trust_env=False) as client:
         yield client
 
 
@@ -144,34 +121,32 @@ def alone() -> Iterator[httpx.Client]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium, without a window."""
-    path = shutil.which("chromium")
-    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
-    # Chromium's own sandbox will not start for root
-    words = [*WORDS, "--no-sandbox"] if os.geteuid() == 0 else WORDS
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=words)
+    """Of each file its own: while one runs, no other test could run an event loop of its own."""
+    with chromium() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")
-def address(api: str) -> Iterator[str]:
-    """Where the dashboard is served."""
-    with served(api) as port:
-        yield f"http://127.0.0.1:{port}"
+def profile(browser: Browser) -> Iterator[BrowserContext]:
+    """One visitor's browser, which has what it has loaded before."""
+    context = browser.new_context()
+    yield context
+    context.close()
 
 
 @pytest.fixture
-def tab(browser: Browser) -> Iterator[Page]:
-    """A tab whose console had no complaint and that asked for nothing from elsewhere."""
-    tab = browser.new_page()
+def tab(profile: BrowserContext) -> Iterator[Page]:
+    """A tab whose console had no complaint and that asked for nothing from elsewhere; nothing is remembered of it."""
+    tab = profile.new_page()
     complaints: list[str] = []
     tab.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
     tab.on("pageerror", lambda err: complaints.append(str(err)))
     tab.on("request", lambda asked: complaints.append(asked.url) if "//127.0.0.1:" not in asked.url else None)
     yield tab
+    if tab.url.startswith("http"):
+        tab.evaluate("() => { localStorage.clear(); sessionStorage.clear(); }")
     tab.close()
+    profile.clear_cookies()
     # a server that a test stopped itself, and a plan that it had refused, are no complaints
     known = ("ERR_CONNECTION", "status of 422", "status of 409", "data:", "blob:")
     assert [c for c in complaints if not any(word in c for word in known)] == []

@@ -39,7 +39,7 @@ def test_an_address_names_two_to_six_soaks(search: str, jobs: list[int]) -> None
 def test_soaks_are_aligned_at_key_on_with_the_band_behind_them(tab: Page, address: str) -> None:
     """Three good ones before job 5 make the band; the one that failed rises out of it."""
     tab.goto(f"{address}/compare?jobs=4,5")
-    expect(tab.locator(".soak-card")).to_have_count(2, timeout=15_000)
+    expect(tab.locator(".soak-card")).to_have_count(2)
     expect(tab.locator("#compare-beside")).to_contain_text("what 3 earlier good units did")
     expect(tab.locator("#compare-beside")).to_contain_text("fail")
     tab.wait_for_function("() => document.querySelector('.js-plotly-plot')?.data?.length > 5")
@@ -56,19 +56,19 @@ def test_soaks_are_aligned_at_key_on_with_the_band_behind_them(tab: Page, addres
 def test_without_soaks_the_page_says_how_to_choose_them(tab: Page, address: str) -> None:
     """And where."""
     tab.goto(f"{address}/compare")
-    expect(tab.locator("#compare-said")).to_contain_text("tick two to six", timeout=15_000)
+    expect(tab.locator("#compare-said")).to_contain_text("tick two to six")
 
 
 def test_a_soak_that_is_not_there_is_said(tab: Page, address: str) -> None:
     """With those that are."""
     tab.goto(f"{address}/compare?jobs=1,99")
-    expect(tab.locator("#compare-said")).to_contain_text("no job 99", timeout=15_000)
+    expect(tab.locator("#compare-said")).to_contain_text("no job 99")
 
 
 def test_a_zoom_fetches_finer_curves_of_all(tab: Page, address: str) -> None:
     """The axis follows; before key-on too."""
     tab.goto(f"{address}/compare?jobs=1,2")
-    expect(tab.locator(".soak-card")).to_have_count(2, timeout=15_000)
+    expect(tab.locator(".soak-card")).to_have_count(2)
     tab.wait_for_function("() => document.querySelector('.js-plotly-plot')?.data?.length > 5")
     tab.get_by_role("button", name="Closer").click()
     range_min = "() => document.querySelector('#compare-curves .js-plotly-plot')?.layout?.xaxis?.range ?? [0, 0]"

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 def opened(tab: Page, address: str) -> None:
     """A job with its curves."""
     tab.goto(f"{address}/job/1")
-    tab.wait_for_function("() => document.querySelector('.js-plotly-plot')?.data?.length > 5", timeout=20_000)
+    tab.wait_for_function("() => document.querySelector('.js-plotly-plot')?.data?.length > 5")
 
 
 @pytest.mark.parametrize(("format", "begins"), [("PNG", b"\x89PNG"), ("SVG", b"<svg")])

@@ -24,7 +24,7 @@ def rows(tab: Page) -> list[str]:
 def opened(tab: Page, address: str) -> None:
     """The list, once it stands."""
     tab.goto(f"{address}/jobs")
-    expect(tab.locator(".ag-center-cols-container .ag-row").first).to_be_visible(timeout=15_000)
+    expect(tab.locator(".ag-center-cols-container .ag-row").first).to_be_visible()
 
 
 def test_the_list_is_searched_and_filtered_by_verdict(tab: Page, address: str) -> None:
@@ -53,7 +53,7 @@ def test_a_press_on_a_head_sorts_and_enter_on_a_row_opens_it(tab: Page, address:
     tab.keyboard.press("Enter")
     tab.wait_for_url("**/job/1")
     tab.go_back()
-    expect(tab.locator(".ag-center-cols-container .ag-row").first).to_be_visible(timeout=15_000)
+    expect(tab.locator(".ag-center-cols-container .ag-row").first).to_be_visible()
 
 
 def test_ticked_soaks_are_laid_side_by_side(tab: Page, address: str) -> None:

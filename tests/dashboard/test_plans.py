@@ -29,7 +29,7 @@ def address(folder: Path) -> Iterator[str]:
 def opened(tab: Page, address: str, file: str = "evening-soak") -> None:
     """A plan in the editor, judged."""
     tab.goto(f"{address}/plans/{file}")
-    expect(tab.locator(".plan-block").first).to_be_visible(timeout=15_000)
+    expect(tab.locator(".plan-block").first).to_be_visible()
 
 
 def text(tab: Page) -> Plan:
@@ -130,7 +130,7 @@ def test_a_plan_is_saved_and_has_an_address_of_its_own(tab: Page, address: str, 
     (saved,) = folder.rglob("plans/*.toml")
     assert Plan.from_file(saved).name == "Night soak"
     tab.reload()
-    expect(tab.locator(".plan-shelf a[aria-current=page]")).to_contain_text("Night soak", timeout=15_000)
+    expect(tab.locator(".plan-shelf a[aria-current=page]")).to_contain_text("Night soak")
     tab.get_by_role("button", name="Save this plan").click()
     tab.get_by_role("button", name="Replace it").click()
     expect(tab.locator(".plan-said")).to_have_text(re.compile("Saved"))

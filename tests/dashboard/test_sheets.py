@@ -93,4 +93,4 @@ def test_readings_have_their_quality(tab: Page, address: str) -> None:
     expect(sheet.locator(".counted")).to_have_count(2)
     expect(sheet).to_contain_text("2 (2.0 %)")
     # two packs are added an answer, and an answer is asked for about once a second
-    expect(sheet.locator(".link-facts dd").first).to_have_text(re.compile(r"^[12]\.\d /s$"), timeout=8_000)
+    expect(sheet.locator(".link-facts dd").first).to_have_text(re.compile(r"^[12]\.\d /s$"))

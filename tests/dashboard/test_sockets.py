@@ -27,5 +27,5 @@ def test_a_socket_that_dies_without_a_word_is_given_up_and_made_anew(tab: Page, 
 
     tab.route_web_socket("**/live", mute_the_first)
     tab.goto(address)
-    expect(tab.locator(".shelf").first).to_be_visible(timeout=8_000)
+    expect(tab.locator(".shelf").first).to_be_visible()
     assert len(made) == 2

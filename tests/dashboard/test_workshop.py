@@ -28,7 +28,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def opened(tab: Page, address: str) -> None:
     """An empty sheet, looked at once."""
     tab.goto(f"{address}/book")
-    expect(tab.locator(".judged-state")).to_contain_text("it needs: number, unit", timeout=15_000)
+    expect(tab.locator(".judged-state")).to_contain_text("it needs: number, unit")
 
 
 def test_a_sheet_is_questioned_while_it_is_typed(tab: Page, address: str) -> None:
@@ -60,16 +60,16 @@ def test_a_unit_that_is_booked_in_is_in_the_list_and_can_be_chosen_at_a_bay(tab:
     tab.get_by_role("button", name="Book it in").click()
     expect(tab.locator(".sheet-end .start-said")).to_contain_text("Booked in as 1")
     tab.goto(f"{address}/book")
-    expect(tab.locator(".dockets li")).to_contain_text("MR-25 no. 031", timeout=15_000)
+    expect(tab.locator(".dockets li")).to_contain_text("MR-25 no. 031")
     tab.goto(f"{address}/bay/bay-1")
-    tab.get_by_label("Booked in").select_option("1", timeout=15_000)
+    tab.get_by_label("Booked in").select_option("1")
     expect(tab.locator("#number")).to_be_disabled()
 
 
 def test_a_calibration_shows_what_comes_of_it_and_asks_before_it_changes_much(tab: Page, address: str) -> None:
     """A bay without readings has nothing to calibrate, and says so."""
     tab.goto(f"{address}/calibrations")
-    expect(tab.locator(".reads")).to_contain_text("Nothing is read on this bay yet", timeout=15_000)
+    expect(tab.locator(".reads")).to_contain_text("Nothing is read on this bay yet")
     expect(tab.get_by_role("button", name="Put it in force")).to_be_disabled()
     expect(tab.locator("#calibration-list")).to_contain_text("No channel has been calibrated yet")
 
@@ -85,7 +85,7 @@ def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path:
         with Client(bench.url) as client, served(bench.url) as port:
             bench.read(client, 0.4, "V")
             tab.goto(f"http://127.0.0.1:{port}/calibrations")
-            tab.get_by_label("Channel").select_option("forward", timeout=15_000)
+            tab.get_by_label("Channel").select_option("forward")
             expect(tab.get_by_label("What is drawn")).to_have_value("table")
             expect(tab.locator(".reads")).to_contain_text("Detector 0.4 V.")
             tab.get_by_role("button", name="Take the reading for point 2").click()
@@ -95,7 +95,7 @@ def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path:
                 tab.get_by_label(f"Point {n}: reference, dBm or W").fill(power)
             tab.get_by_label("Reference instrument").fill("power meter")
             tab.get_by_label("Its standard uncertainty").fill("0.08")
-            expect(tab.locator(".judged")).to_contain_text("Over 0.8 V (16 W) there is no reading", timeout=15_000)
+            expect(tab.locator(".judged")).to_contain_text("Over 0.8 V (16 W) there is no reading")
             expect(tab.locator(".table-rows")).to_contain_text("42.04")
             tab.get_by_role("button", name="Put it in force").click()
             expect(tab.locator("#calibration-list")).to_contain_text("A table of 3 points, 30.0 to 42.0 dBm")
@@ -114,9 +114,9 @@ def test_a_detectors_table_is_typed_judged_and_put_in_force(tab: Page, tmp_path:
             client.calibrate(late)
             bench.read(client, 0.4, "V")
             tab.goto(f"http://127.0.0.1:{port}/")
-            expect(tab.get_by_text("forward, past due")).to_be_visible(timeout=15_000)
+            expect(tab.get_by_text("forward, past due")).to_be_visible()
             tab.goto(f"http://127.0.0.1:{port}/links")
-            expect(tab.get_by_text("▲ calibration past due")).to_be_visible(timeout=15_000)
+            expect(tab.get_by_text("▲ calibration past due")).to_be_visible()
     finally:
         bench.close()
 

@@ -1,14 +1,13 @@
 """From booking in to the certificate, by the page: what goes back with a unit, and how it is found to be true."""
 
-import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
+from tests.chromium import chromium
 from tests.journeys.children import ROOT, Twins
 from tests.journeys.rig import Rig, plan
 
@@ -27,7 +26,7 @@ SHEET = {
 def book_in(tab: Page, page: str) -> None:
     """A whole sheet, without a question."""
     tab.goto(f"{page}/book")
-    expect(tab.locator(".judged-state")).to_contain_text("it needs", timeout=15_000)
+    expect(tab.locator(".judged-state")).to_contain_text("it needs")
     for name, typed in SHEET.items():
         tab.locator(f'[name="{name}"]').fill(typed)
     expect(tab.get_by_text("+1.5 dB")).to_be_visible()
@@ -57,10 +56,7 @@ def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> Non
     """Booked in once, soaked twice; the certificate is true, and is not when one byte of it is flipped."""
     rig.start_daemon()
     page = rig.start_page().url
-    path = shutil.which("chromium")
-    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
-    words = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright, playwright.chromium.launch(executable_path=path, args=words) as browser:
+    with chromium() as browser:
         tab = browser.new_page()
         book_in(tab, page)
 

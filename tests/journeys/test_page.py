@@ -1,12 +1,11 @@
 """The page in a real browser."""
 
-import os
-import shutil
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, expect
 
+from tests.chromium import chromium
 from tests.journeys.children import until
 from tests.journeys.rig import BAYS, Rig
 
@@ -17,15 +16,9 @@ ASKS = '[[phase]]\ndrive = "carrier"\nminutes = 10\nask = "Set FM"\n'
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium, without a window."""
-    path = shutil.which("chromium")
-    assert path, "Chromium is not installed: sh deploy/test.sh installs it"
-    # Chromium's own sandbox will not start for root
-    words = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=words)
+    """A browser for all of these."""
+    with chromium() as browser:
         yield browser
-        browser.close()
 
 
 def test_unkey_on_the_page_unkeys_the_twin_and_unkey_all_the_rest(rig: Rig, browser: Browser) -> None:
@@ -39,7 +32,7 @@ def test_unkey_on_the_page_unkeys_the_twin_and_unkey_all_the_rest(rig: Rig, brow
     page.on("pageerror", lambda err: complaints.append(str(err)))
     page.goto(page_at)
     shelf = page.get_by_role("region", name="Bay bay-2")
-    expect(shelf).to_contain_text("keyed", timeout=15_000)
+    expect(shelf).to_contain_text("keyed")
 
     since = rig.twins.mark()
     shelf.get_by_role("button", name="Unkey bay-2").click()
@@ -61,9 +54,9 @@ def test_a_fault_appears_on_a_page_that_stands_open(rig: Rig, browser: Browser) 
     page = browser.new_page()
     page.goto(rig.start_page().url)
     shelf = page.get_by_role("region", name="Bay bay-2")
-    expect(shelf).to_contain_text("keyed", timeout=15_000)
+    expect(shelf).to_contain_text("keyed")
     rig.twins.do("fault", "bay-2", fault={"kind": "bad-load", "gamma": 0.7})
-    expect(shelf).to_contain_text("tripped", timeout=20_000)
+    expect(shelf).to_contain_text("tripped")
     expect(shelf.locator(".tag-trip")).to_have_count(1)
     expect(shelf.locator(".edge-card")).to_contain_text("look at the dummy load")
     expect(page.locator("#alert-count")).to_have_text("1")
@@ -80,7 +73,7 @@ def test_a_plan_that_asks_waits_until_a_press_says_done_and_its_chart_shows_the_
     page = browser.new_page()
     page.goto(rig.start_page().url)
     shelf = page.get_by_role("region", name="Bay bay-1")
-    expect(shelf.locator(".edge-card")).to_contain_text("Set FM", timeout=15_000)
+    expect(shelf.locator(".edge-card")).to_contain_text("Set FM")
     expect(shelf).to_contain_text("waiting")
     since = rig.twins.mark()
     shelf.get_by_role("button", name="Done").click()
@@ -105,13 +98,13 @@ def test_when_the_daemon_dies_the_page_says_so_and_unkeying_says_that_it_failed(
     page = browser.new_page()
     page.goto(page_at)
     shelf = page.get_by_role("region", name="Bay bay-1")
-    expect(shelf).to_be_visible(timeout=15_000)
+    expect(shelf).to_be_visible()
     expect(shelf).not_to_have_class("stale")
     rig.daemon.kill()
-    expect(page.locator("#outage")).not_to_be_empty(timeout=10_000)
-    expect(shelf).to_contain_text("silent", timeout=10_000)
+    expect(page.locator("#outage")).not_to_be_empty()
+    expect(shelf).to_contain_text("silent")
     page.get_by_role("button", name="Unkey all").click()
-    expect(page.locator("#said")).to_contain_text("FAILED", ignore_case=True, timeout=10_000)
+    expect(page.locator("#said")).to_contain_text("FAILED", ignore_case=True)
     page.close()
 
 
@@ -123,26 +116,26 @@ def test_a_cut_supply_is_said_on_every_page_and_released_with_a_note_by_keyboard
     page = browser.new_page()
     page.goto(rig.start_page().url)
     shelf = page.get_by_role("region", name="Bay bay-1")
-    expect(shelf).to_be_visible(timeout=15_000)
+    expect(shelf).to_be_visible()
     expect(shelf.get_by_role("link", name="Release the supply of bay-1")).to_be_hidden()
     rig.twins.do("fault", "bay-1", fault={"kind": "stuck-key"})
     rig.soak_keyed(bays=["bay-1"])
     rig.client.unkey("bay-1")
-    expect(shelf.locator(".state")).to_have_text("supply cut", timeout=15_000)
+    expect(shelf.locator(".state")).to_have_text("supply cut")
     expect(shelf.locator(".edge-card")).to_contain_text("A of drain current")
     page.goto(f"{rig.page.url}/alerts")
-    expect(page.get_by_role("link", name="Release the supply …")).to_be_visible(timeout=10_000)
+    expect(page.get_by_role("link", name="Release the supply …")).to_be_visible()
 
     page.goto(rig.page.url)
     way = shelf.get_by_role("link", name="Release the supply of bay-1")
-    expect(way).to_be_visible(timeout=10_000)
+    expect(way).to_be_visible()
     for _ in range(40):
         page.keyboard.press("Tab")
         if way.evaluate("e => e === document.activeElement"):
             break
     page.keyboard.press("Enter")
     form = page.get_by_role("region", name="The supply of this radio is cut")
-    expect(form).to_contain_text("A of drain current", timeout=15_000)
+    expect(form).to_contain_text("A of drain current")
     form.get_by_label("Your name").focus()
     page.keyboard.type("Ada")
     page.keyboard.press("Tab")
@@ -150,7 +143,7 @@ def test_a_cut_supply_is_said_on_every_page_and_released_with_a_note_by_keyboard
     assert rig.bay("bay-1").supply_cut
     page.keyboard.type("keying relay changed")
     page.keyboard.press("Enter")
-    expect(form).to_have_count(0, timeout=10_000)
+    expect(form).to_have_count(0)
     expect(page.locator(".shelf .state")).not_to_have_text("supply cut")
     assert page.evaluate("document.activeElement.tagName") == "H1"
     until(lambda: not rig.bay("bay-1").supply_cut, "the release")

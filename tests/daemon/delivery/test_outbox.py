@@ -189,6 +189,6 @@ def test_what_happened_before_delivery_was_is_told_to_nobody(
         )
         db.execute(sa.text("INSERT INTO alert_change VALUES (9,1,1,'raised','unacknowledged','trip',1,'','','t')"))
         db.commit()
-        migrations.upgrade(db)
+        migrations.upgrade(db, path)
         db.commit()
     assert Outbox(path).book(rack_of(CHAIN).tell) == ([], False)
