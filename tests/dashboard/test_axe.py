@@ -57,7 +57,7 @@ def violations(reader: BrowserContext, axe: str, url: str, path: str) -> dict[st
         if fold.is_visible():
             fold.click()
     tab.evaluate(axe)
-    found = {}
+    found: dict[str, list[str]] = {}
     for scheme in SCHEMES:
         # without motion, so that no colour is met on its way to another
         tab.emulate_media(color_scheme=scheme, reduced_motion="reduce")

@@ -48,7 +48,8 @@ def plan_of(parts: list[Part]) -> PlanView:
 
 def both(folder: Path, parts: list[Part], devices: int, word: bool) -> tuple[dict[str, float], Counted]:
     """One soak's figures, counted while it runs and from its file; ``word``: whether the node says ``key``."""
-    tally, frames = Tally(Limits(), SAMPLE_S), []
+    tally = Tally(Limits(), SAMPLE_S)
+    frames: list[Frame] = []
     for part, phase in zip(parts, plan_of(parts).phases, strict=True):
         for i in range(part.readings):
             at_s = phase.start_s + i * SAMPLE_S
