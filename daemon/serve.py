@@ -114,7 +114,7 @@ def serve(config: RackFile, ready: Callable[[int], None]) -> None:
     workshop = config.workshop.model_dump_json()
     doors = Doors(_listen(config), config.api.host, config.rack.data, inner.getsockname()[1], workshop)
     try:
-        store = Store(config.rack.data)
+        store = Store(config.rack.data, serving=True)
         try:
             rack = make_rack(config, store)
             with Delivery(config, config.rack.data / CATALOG) as delivery:

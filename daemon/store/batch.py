@@ -3,8 +3,8 @@
 import math
 import sqlite3
 from collections import deque
-from collections.abc import Sequence
-from typing import TypeVar
+from collections.abc import Iterable, Sequence
+from typing import Protocol, TypeVar
 
 import sqlalchemy as sa
 
@@ -38,15 +38,51 @@ LATEST_NS = 2**62
 T = TypeVar("T")
 
 
-class Batch:
-    """Items on their way to disk. Frames go first, so that no verdict is kept without its readings."""
+class Disk(Protocol):
+    """Where items are kept: on files of this process, or by another one."""
 
-    def __init__(self, frames: FrameWriter, catalog: CatalogWriter) -> None:
+    @property
+    def unfit(self) -> int:
+        """How many items could not be kept, ever."""
+
+    @property
+    def unfit_why(self) -> str:
+        """Why the last of them could not."""
+
+    def take(self, items: Sequence[Item]) -> None:
+        """Add items in the order in which they were put."""
+
+    def commit(self) -> None:
+        """Keep everything taken; raises one of FAILURES, and may then be called again."""
+
+    def fill(self) -> None:
+        """A short step of what earlier runs left to do; raises one of FAILURES."""
+
+    def close(self) -> None:
+        """Let go of the files."""
+
+
+class Batch:
+    """Items on their way to disk. Frames go first, so that no verdict is kept without its readings.
+
+    ``running`` jobs had begun before; ``again``: what is taken first may have been kept, in part, by another process.
+    """
+
+    def __init__(
+        self,
+        frames: FrameWriter,
+        catalog: CatalogWriter,
+        running: Iterable[JobStarted] = (),
+        *,
+        again: bool = False,
+    ) -> None:
         self._frames, self._catalog = frames, catalog
+        self._again = again
         self._rows: deque[Sequence[Row]] = deque()
         self._entries: deque[Sequence[Entry]] = deque()
-        self._running: dict[str, JobStarted] = {}  # by bay
-        self._spans: dict[int, Span] = {}
+        self._running: dict[str, JobStarted] = {started.bay: started for started in running}
+        found = (frames.span(started.job) for started in self._running.values())
+        self._spans = {span.job: span for span in found if span is not None}
         self._changed: set[int] = set()
         self.unfit = 0  # items that could not be kept, ever
         self.unfit_why = ""
@@ -100,16 +136,26 @@ class Batch:
         while self._entries:
             entries = self._entries[0]
             try:
-                strangers = self._catalog.write(entries)
+                strangers = self._catalog.write(entries, again=self._again)
             except FAILURES as err:
                 self._narrow(self._entries, err)
             else:
                 self._entries.popleft()
                 if strangers:
                     self._refuse(strangers, "they belong to no job that is kept")
+        self._again = False
         self._changed.clear()
         going_on = {started.job for started in self._running.values()}
         self._spans = {job: span for job, span in self._spans.items() if job in going_on}
+
+    def fill(self) -> None:
+        """As Disk has it."""
+        self._frames.fill()
+
+    def close(self) -> None:
+        """Let go of the files."""
+        self._frames.close()
+        self._catalog.close()
 
     def _narrow(self, pieces: deque[Sequence[T]], err: Exception) -> None:
         """Split until the item that no disk would take stands alone, so that it costs no other."""

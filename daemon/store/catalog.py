@@ -52,10 +52,26 @@ class CatalogWriter:
             self._db.close()
             raise StoreUnfit(path, str(err.orig)) from err
 
-    def write(self, entries: Iterable[Entry]) -> int:
-        """Keep all or none; gives how many belong to no job that is known. Raises sqlalchemy's DBAPIError."""
+    def write(self, entries: Iterable[Entry], *, again: bool = False) -> int:
+        """Keep all or none; gives how many belong to no job that is known. Raises sqlalchemy's DBAPIError.
+
+        ``again``: some may have been kept before, and are not kept twice.
+        """
         with self._db.begin():
-            return sum(not self._one(entry) for entry in entries)
+            return sum(not self._one(entry) for entry in entries if not (again and self._kept(entry)))
+
+    def _kept(self, entry: Entry) -> bool:
+        match entry:
+            case AlertChanged():
+                same = sa.select(ALERT_CHANGE.c.id).where(ALERT_CHANGE.c.id == entry.id)
+            case FindingKept():
+                row = _finding(entry)
+                same = sa.select(FINDINGS.c.job).where(
+                    *(FINDINGS.c[name].is_(v) if v is None else FINDINGS.c[name] == v for name, v in row.items())
+                )
+            case _:
+                return False  # the others put the same in the place of what is there
+        return self._db.execute(same).first() is not None
 
     def _one(self, entry: Entry) -> bool:
         match entry:

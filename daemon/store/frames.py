@@ -62,10 +62,18 @@ def row(frame: Frame, job: int) -> Row:
     return (frame.bay, frame.time_ns, frame.seq, job, frame.clock_s, *frame.values, frame.quality, *frame.volts)
 
 
-class FrameWriter:
-    """The one connection that writes frames. Raises StoreUnfit when the file is none of ours."""
+def _span(db: sqlite3.Connection, job: int) -> Span | None:
+    found = db.execute("SELECT job, bay, zero_ns, first_ns, last_ns FROM spans WHERE job = ?", (job,)).fetchone()
+    return Span(*found) if found else None
 
-    def __init__(self, path: Path) -> None:
+
+class FrameWriter:
+    """The one connection that writes frames. Raises StoreUnfit when the file is none of ours.
+
+    Not ``alone``: what an earlier run left unsummed is left to the next start, as some of it may be of jobs that run.
+    """
+
+    def __init__(self, path: Path, *, alone: bool = True) -> None:
         self._db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
         try:
             self._db.execute("PRAGMA journal_mode = WAL")
@@ -83,7 +91,7 @@ class FrameWriter:
             self._db.close()
             raise StoreUnfit(path, f"was made by a newer keysoak (frames version {version}, known: {VERSION})")
         try:
-            self._pyramid = Pyramid(self._db)
+            self._pyramid = Pyramid(self._db, alone=alone)
         except sqlite3.Error as err:
             self._db.close()
             raise StoreUnfit(path, str(err)) from err
@@ -119,6 +127,10 @@ class FrameWriter:
         """
         return self._pyramid.fill()
 
+    def span(self, job: int) -> Span | None:
+        """Where the frames of ``job`` lie; None while none is kept. Raises sqlite3.Error."""
+        return _span(self._db, job)
+
     def close(self) -> None:
         """Fold the write-ahead log back and let go of the file."""
         self._db.close()
@@ -142,10 +154,7 @@ class FrameReader:
     def span(self, job: int) -> Span | None:
         """Where the frames of ``job`` lie; None while none is kept."""
         with self._reading() as db:
-            found = db.execute(
-                "SELECT job, bay, zero_ns, first_ns, last_ns FROM spans WHERE job = ?", (job,)
-            ).fetchone()
-        return Span(*found) if found else None
+            return _span(db, job)
 
     def frames(self, bay: str, from_ns: int, to_ns: int, job: int | None = None) -> Iterator[Frame]:
         """Frames by sample time, both ends included; of one job where it is given. Holds no lock between pages."""

@@ -78,15 +78,15 @@ class _Due(msgspec.Struct):
 class Pyramid:
     """Sums up frames on the connection that writes them, inside its transactions."""
 
-    def __init__(self, db: sqlite3.Connection) -> None:
+    def __init__(self, db: sqlite3.Connection, *, alone: bool = True) -> None:
         self._db = db
         self._open: dict[str, _Open] = {}  # by bay
         #: by job and coarse slot, the fine buckets of it that are kept; None where some must be read again
         self._fine: dict[tuple[int, int], list[Buckets] | None] = {}
         # nothing is added to these any more: each belongs to a soak of an earlier run
-        self._to_fill: list[tuple[int, str, int, int]] = db.execute(
-            "SELECT job, bay, first_ns, last_ns FROM spans ORDER BY job"
-        ).fetchall()
+        self._to_fill: list[tuple[int, str, int, int]] = []
+        if alone:
+            self._to_fill = db.execute("SELECT job, bay, first_ns, last_ns FROM spans ORDER BY job").fetchall()
 
     def forget(self) -> None:
         """The transaction was rolled back: what is in memory may be of frames that are not kept."""

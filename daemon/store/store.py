@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import time
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
@@ -10,14 +11,19 @@ from typing import NamedTuple, Self
 from sqlalchemy.exc import DBAPIError
 
 from daemon.errors import StoreBusy, StoreUnfit
+from daemon.store.batch import Batch, Disk
 from daemon.store.catalog import CatalogWriter
+from daemon.store.elsewhere import Elsewhere
 from daemon.store.frames import FrameWriter
 from daemon.store.items import AlertIdsTaken, Item, JobEnded
 from daemon.store.reader import CATALOG, FRAMES, Reader
+from daemon.store.reserve import Reserve
 from daemon.store.seals import Sealer
 from daemon.store.writer import COMMIT_S, MOST_WAITING, Writer
 
 LOCK = "lock"
+#: what a killed daemon had handed to the process that writes is on disk by then, and its hold on the folder gone
+LAST_WORDS_S = 1.0
 #: alert ids that a run takes ahead of their use, so that a killed one leaves none that another could give out again
 IDS_AHEAD = 100
 
@@ -37,10 +43,14 @@ class Store(Reader):
     """The one writer of a folder; made once in the daemon, closed at its end (also a context manager).
 
     Makes the folder, brings its files to their newest form, and ends the jobs that a killed daemon left behind.
+    ``serving``, as a daemon has it: a process of its own writes, since the daemon's loop must not wait for the
+    interpreter's lock, and some room is set aside for the hour when the disk is full.
     Raises StoreBusy, StoreUnfit.
     """
 
-    def __init__(self, folder: Path, most_waiting: int = MOST_WAITING, commit_s: float = COMMIT_S) -> None:
+    def __init__(
+        self, folder: Path, most_waiting: int = MOST_WAITING, commit_s: float = COMMIT_S, *, serving: bool = False
+    ) -> None:
         self._lock = _lock(folder)
         with ExitStack() as undo:
             undo.callback(self._unlock)
@@ -58,7 +68,11 @@ class Store(Reader):
             except DBAPIError as err:
                 raise StoreUnfit(folder / CATALOG, str(err.orig)) from err
             undo.pop_all()
-        self._writer = Writer(frames, catalog, most_waiting, commit_s)
+        disk: Disk = Batch(frames, catalog)
+        if serving:
+            disk.close()
+            disk = Elsewhere(folder, self._lock)
+        self._writer = Writer(disk, most_waiting, commit_s, Reserve(folder) if serving else None)
         self._sealer = Sealer(folder, self.seals, self._writer.put)
 
     def _ends_of_what_was_cut_short(self) -> list[JobEnded]:
@@ -142,9 +156,14 @@ def _lock(folder: Path) -> int:
         handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
     except OSError as err:
         raise StoreUnfit(folder, f"can't be used: {err.strerror}") from err
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as err:
-        os.close(handle)
-        raise StoreBusy(folder) from err
-    return handle
+    ends_s = time.monotonic() + LAST_WORDS_S
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as err:
+            if time.monotonic() > ends_s:
+                os.close(handle)
+                raise StoreBusy(folder) from err
+            time.sleep(0.02)
+        else:
+            return handle

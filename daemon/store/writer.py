@@ -5,10 +5,9 @@ from collections import deque
 from contextlib import suppress
 
 from daemon.errors import StoreBehind
-from daemon.store.batch import FAILURES, Batch
-from daemon.store.catalog import CatalogWriter
-from daemon.store.frames import FrameWriter
+from daemon.store.batch import FAILURES, Disk
 from daemon.store.items import AlertChanged, Item
+from daemon.store.reserve import Reserve
 from sensors.types import Frame
 
 #: below 100 MB of frames: with eight bays at 2 Hz an hour and three quarters, with 64 at 10 Hz 2.6 minutes
@@ -31,13 +30,17 @@ class Writer:
 
     A commit that fails (disk full, file locked) is tried again until it succeeds, and ``error`` tells. Meanwhile
     at most ``most_waiting`` items wait in memory; what comes after that is not kept and is counted in ``dropped``.
+    A ``reserve`` is given up for it, and set aside again when there is room.
     """
 
     def __init__(
-        self, frames: FrameWriter, catalog: CatalogWriter, most_waiting: int = MOST_WAITING, commit_s: float = COMMIT_S
+        self,
+        disk: Disk,
+        most_waiting: int = MOST_WAITING,
+        commit_s: float = COMMIT_S,
+        reserve: Reserve | None = None,
     ) -> None:
-        self._frames, self._catalog = frames, catalog
-        self._batch = Batch(frames, catalog)
+        self._disk, self._reserve = disk, reserve
         self._most, self._commit_s = most_waiting, commit_s
         self._queue: deque[Item | _Mark] = deque()
         self._wake = threading.Event()
@@ -70,7 +73,7 @@ class Writer:
     @property
     def dropped(self) -> int:
         """How many items were not kept."""
-        return self._overflowed + self._batch.unfit
+        return self._overflowed + self._disk.unfit
 
     @property
     def error(self) -> str:
@@ -78,10 +81,12 @@ class Writer:
         said = []
         if self._trouble:
             said.append(f"Readings can't be written to disk: {self._trouble}. {self.behind} wait in memory.")
+        if self._reserve and self._reserve.error:
+            said.append(self._reserve.error)
         if self._overflowed:
             said.append(f"{self._overflowed} readings came when no more could wait, and are lost.")
-        if self._batch.unfit:
-            said.append(f"{self._batch.unfit} readings could not be kept: {self._batch.unfit_why}.")
+        if self._disk.unfit:
+            said.append(f"{self._disk.unfit} readings could not be kept: {self._disk.unfit_why}.")
         if not self._thread.is_alive() and not self._closing:
             said.append("The thread that writes to disk has died: start the daemon again.")
         return " ".join(said)
@@ -103,8 +108,7 @@ class Writer:
         self._thread.join(timeout_s)
         if self._thread.is_alive():
             raise StoreBehind(self.behind, self._trouble or "the disk does not answer")
-        self._frames.close()
-        self._catalog.close()
+        self._disk.close()
         if self.behind:
             raise StoreBehind(self.behind, self._trouble)
 
@@ -117,27 +121,31 @@ class Writer:
                 pass
             if last:
                 return
+            if self._reserve:
+                self._reserve.look()
             self._fill()
 
     def _fill(self) -> None:
-        # a step a round: it takes the interpreter from the safety loop for a while, and there is no hurry
+        # a step a round: no commit is to wait for it, and there is no hurry
         if not self._taken:
             with suppress(*FAILURES):  # tried again in the next round; should the disk be ill, the next commit tells
-                self._frames.fill()
+                self._disk.fill()
 
     def _take(self) -> bool:
         if not self._taken:
             self._taken = min(len(self._queue), BATCH)
             items = [self._queue.popleft() for _ in range(self._taken)]
             self._marks = [item for item in items if isinstance(item, _Mark)]
-            self._batch.take([item for item in items if not isinstance(item, _Mark)])
+            self._disk.take([item for item in items if not isinstance(item, _Mark)])
         return bool(self._taken)
 
     def _commit(self) -> bool:
         try:
-            self._batch.commit()
+            self._disk.commit()
         except FAILURES as err:
             self._trouble = str(getattr(err, "orig", None) or err)
+            if self._reserve:
+                self._reserve.give_up()
             return False
         self._trouble, self._taken = "", 0
         for mark in self._marks:

@@ -16,6 +16,7 @@ import pytest
 
 from daemon.errors import StoreBehind, StoreBusy
 from daemon.store import Reader, Store
+from daemon.store.batch import Batch
 from daemon.store.catalog import CatalogWriter
 from daemon.store.frames import FrameReader, FrameWriter
 from daemon.store.items import JobEnded, JobStarted
@@ -153,7 +154,7 @@ def test_a_file_that_may_not_grow_loses_nothing_that_was_kept_or_waits(tmp_path:
     """The same where no small disk can be mounted: SQLite's own bound gives the same error as a full disk."""
     frames, reader = FrameWriter(tmp_path / FRAMES), FrameReader(tmp_path / FRAMES)
     frames._db.execute("PRAGMA max_page_count = 20")
-    writer = Writer(frames, CatalogWriter(tmp_path / CATALOG), commit_s=0.02)
+    writer = Writer(Batch(frames, CatalogWriter(tmp_path / CATALOG)), commit_s=0.02)
     for t in range(1000):
         writer.put(frame_at(t))
     until(lambda: "full" in writer.error)

@@ -14,14 +14,16 @@ from daemon.api.alert_models import ReasonOrder
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
+from daemon.store.reserve import NAME
 from tests.conftest import Broker
+from tests.daemon.delivery.conftest import Hook
 from tests.journeys.children import Child, until
 from tests.journeys.rig import BAYS, LEASE_S, LONG, MQTT, RATE_HZ, SERIAL, Rig
 
 pytestmark = pytest.mark.journey
 
 SLACK_S = 0.5
-DISK_BYTES = 6 * 2**20
+DISK_BYTES = 8 * 2**20
 
 
 def test_a_killed_broker_unkeys_its_bays_by_their_lease_and_the_list_says_why(rig: Rig, mosquitto: Broker) -> None:
@@ -59,20 +61,33 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", "--lazy", str(folder)], check=True)
 
 
-def test_a_full_disk_stops_no_soak_is_said_and_loses_nothing_once_there_is_room(small_disk: Path, rig: Rig) -> None:
-    """Readings wait in memory while the disk is full; health and the rack's note tell; then all are kept."""
+def fill_up(ballast: Path) -> None:
+    """Leave no room beside it."""
+    with contextlib.suppress(OSError), ballast.open("ab", buffering=0) as file:
+        while True:
+            os.write(file.fileno(), bytes(4096))
+
+
+def test_a_full_disk_stops_no_soak_is_told_and_loses_nothing_once_there_is_room(
+    small_disk: Path, rig: Rig, hook: Hook
+) -> None:
+    """A person is told while what was set aside lasts; then readings wait in memory, and all are kept in the end."""
+    rig.more = f'[[tell]]\nname = "duty"\nurl = "{hook.url}"\n'
     rig.start_daemon()
     rig.soak_keyed()
     since = rig.twins.mark()
     ballast = small_disk / "ballast"
-    with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as file:
-        while True:
-            os.write(file.fileno(), bytes(4096))
+    fill_up(ballast)
     until(lambda: rig.client.health().store_error, "that the disk is full")
-    assert "can't be written to disk" in rig.client.rack().note
+    assert "disk is full" in rig.client.rack().note
     stands = until(lambda: [a for a in rig.client.alerts() if a.rule == "not-kept"], "the alert")[0]
     assert (stands.state, stands.bay) == ("unacknowledged", "")
-    assert "can't be written to disk" in stands.text
+    assert "disk is full" in stands.text
+    until(lambda: "whole rack: not-kept warning" in hook.titles, "that a person is told")
+    until(lambda: rig.client.tell().targets[0].state == "idle", "that it is marked as told")
+
+    fill_up(ballast)
+    until(lambda: "can't be written to disk" in rig.client.rack().note, "that there is no room at all")
     behind = until(lambda: rig.client.health().store_behind, "readings that wait")
     until(lambda: rig.client.health().store_behind > behind + 2 * RATE_HZ, "more of them")
     assert [rig.bay(bay).status for bay in BAYS] == ["keyed"] * len(BAYS)
@@ -93,6 +108,8 @@ def test_a_full_disk_stops_no_soak_is_said_and_loses_nothing_once_there_is_room(
         seqs = rig.kept_seqs(bay)
         assert all(b - a == 1 for a, b in pairwise(seqs)), f"{bay} lost readings"
     assert '"on": false' not in "".join(line for line in rig.twins.said[since:] if "bay-1" not in line)
+    assert hook.titles.count("whole rack: not-kept warning") == 1
+    until((small_disk / NAME).is_file, "that room is set aside again")
 
 
 def test_a_flooded_api_holds_up_neither_a_trip_nor_a_person_s_unkey(rig: Rig) -> None:

@@ -1,7 +1,5 @@
 """From a radio that grows too hot to the person who is told of it, over a whole rack and a kill -9."""
 
-from collections.abc import Iterator
-
 import pytest
 
 from tests.conftest import Broker
@@ -15,15 +13,6 @@ pytestmark = pytest.mark.journey
 #: the twins' rooms have 22 °C: every radio is over this as soon as it is keyed
 HOT = plan(("carrier", 600.0), limits="heatsink_c = 24.0\ntemperature_dwell_s = 1.0\n")
 TRIP = "bay-1: over-temperature trip"
-
-
-@pytest.fixture
-def hook() -> Iterator[Hook]:
-    """The web server of whoever is told."""
-    made = Hook()
-    made.start()
-    yield made
-    made.stop()
 
 
 def test_a_trip_is_told_once_over_a_server_that_is_down_and_a_daemon_that_is_killed(
