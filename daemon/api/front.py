@@ -9,14 +9,18 @@ import asyncio
 import time
 from collections.abc import AsyncIterator
 from contextlib import suppress
+from dataclasses import dataclass
 
 import httpx
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import Receive, Scope, Send
 
-#: an answer is as fresh as this at the least, so a page may show it within half a second of the frame
+#: an answer serves all who ask the same for so long
 FRESH_S = 0.2
+#: and longer where it took long: of the daemon's time a question is to take a twentieth at most, while this allows it
+SHARE = 20
+FRESH_AT_MOST_S = 0.5
 #: questions to the daemon at a time: each takes the interpreter from the safety loop for a while
 ASKED_AT_ONCE = 2
 #: the daemon answers in milliseconds; an order waits for the loop no longer than this (and a client for three seconds)
@@ -40,28 +44,47 @@ _HOP = frozenset({"connection", "keep-alive", "transfer-encoding", "upgrade", "t
 _OWN = _HOP | {"date", "server"}
 
 
+@dataclass(slots=True)
+class _Asked:
+    """A question that is on its way since ``asked_s``, or was answered by ``done_s``."""
+
+    asked_s: float
+    task: "asyncio.Task[Response]"
+    done_s: float = 0.0
+
+    def fresh(self, clock_s: float) -> bool:
+        """Whether nobody need ask again."""
+        if not self.task.done():
+            return True
+        fresh_s = min(max(FRESH_S, SHARE * (self.done_s - self.asked_s)), FRESH_AT_MOST_S)
+        return clock_s - self.asked_s <= fresh_s
+
+
 class Answers:
     """Questions on their way, and answers that are still fresh; all of them forgotten at every order."""
 
     def __init__(self) -> None:
-        self._tasks: dict[str, tuple[float, asyncio.Task[Response]]] = {}
+        self._asked: dict[str, _Asked] = {}
 
     def forget(self) -> None:
         """What was asked before this moment says nothing of what is asked after it."""
-        self._tasks.clear()
+        self._asked.clear()
 
     def known(self, question: str, clock_s: float) -> "asyncio.Task[Response] | None":
         """The answer to this question, or who is getting it."""
-        asked_s, task = self._tasks.get(question, (0.0, None))
-        if task is None or (task.done() and clock_s - asked_s > FRESH_S):
-            return None
-        return task
+        asked = self._asked.get(question)
+        return asked.task if asked is not None and asked.fresh(clock_s) else None
 
     def keep(self, question: str, clock_s: float, task: "asyncio.Task[Response]") -> None:
         """Somebody has gone to ask."""
-        if len(self._tasks) >= _MOST_KEPT:
-            self._tasks = {q: kept for q, kept in self._tasks.items() if self.known(q, clock_s)}
-        self._tasks[question] = (clock_s, task)
+        if len(self._asked) >= _MOST_KEPT:
+            self._asked = {q: asked for q, asked in self._asked.items() if asked.fresh(clock_s)}
+        asked = self._asked[question] = _Asked(clock_s, task)
+
+        def answered(_: "asyncio.Task[Response]") -> None:
+            asked.done_s = asyncio.get_running_loop().time()
+
+        task.add_done_callback(answered)
 
 
 class Front:
