@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from alerts.types import Event, Finding, Priority
-from sensors.types import NAN
+from sensors.types import NAN, Frame
 from tests.daemon.api_rig import serving
 
 RACK = """
@@ -56,12 +56,14 @@ class Say(Protocol):
 
 
 class Rig(NamedTuple):
-    """The daemon's address, the voice of its rules, what the target that is there was sent, and a wait for the disk."""
+    """The daemon's address, the voice of its rules, what the target that is there was sent, a wait for the disk, and
+    the way in for a frame."""
 
     api: str
     say: Say
     sent: list[bytes]
     flush: Callable[[], None]
+    take: Callable[[Frame], None]
 
 
 @contextmanager
@@ -97,7 +99,10 @@ def rig_in(folder: Path) -> Iterator[Rig]:
             on_loop(lambda: book.hear(0, finding))
             store.flush()
 
-        yield Rig(address, say, sent, store.flush)
+        def take(frame: Frame) -> None:
+            on_loop(lambda: rack.bays[frame.bay].take(frame))
+
+        yield Rig(address, say, sent, store.flush, take)
 
 
 @contextmanager

@@ -1,12 +1,14 @@
 """WCAG 2.2 AA, as far as axe-core can tell, on every page, light and dark, with alerts and without."""
 
 import importlib.util
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, expect
 
+from sensors.types import CHANNELS, NAN, Frame, Quality
 from tests.dashboard.alarm_rig import rig_in
 from tests.dashboard.conftest import served
 from tests.dashboard.test_browser import PATHS, SCHEMES, settled
@@ -38,6 +40,18 @@ def alarmed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
+def cut_off(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A dashboard of a rack whose first node says that it has cut its radio's supply."""
+    with rig_in(tmp_path_factory.mktemp("cut")) as rig:
+        given = {"heatsink": 31.0, "drain-1": 0.0, "supply": 0.1, "forward": 0.0, "key": 0.0, "cut": 1.0}
+        values = tuple(given.get(name, NAN) for name in CHANNELS)
+        quality = bytes(Quality.GOOD if name in given else Quality.MISSING for name in CHANNELS)
+        rig.take(Frame("bay-1", time.time_ns(), time.monotonic(), 1, values, quality))
+        with served(rig.api) as port:
+            yield f"http://127.0.0.1:{port}"
+
+
+@pytest.fixture(scope="module")
 def reader(browser: Browser) -> Iterator[BrowserContext]:
     """A browser into which axe-core may be put."""
     context = browser.new_context(bypass_csp=True, viewport={"width": 1280, "height": 900})
@@ -53,6 +67,8 @@ def violations(reader: BrowserContext, axe: str, url: str, path: str) -> dict[st
     expect(tab.locator("#degrees button")).to_have_count(2)
     if path == "/alerts":
         expect(tab.locator("#tells h2")).to_be_visible()
+    if "#bay-release" in path:
+        expect(tab.locator(".release-form")).to_be_visible()
     for fold in tab.locator("main summary").all():
         if fold.is_visible():
             fold.click()
@@ -79,3 +95,9 @@ def test_no_page_has_a_violation(reader: BrowserContext, axe: str, address: str,
 def test_alerts_that_hang_have_none_either(reader: BrowserContext, axe: str, alarmed: str) -> None:
     """Cards, badges, folded effects, history, and the forms."""
     assert violations(reader, axe, alarmed, "/alerts") == NONE
+
+
+@pytest.mark.parametrize("path", ["/", "/bay/bay-1#bay-release"])
+def test_a_supply_that_is_cut_has_none(reader: BrowserContext, axe: str, cut_off: str, path: str) -> None:
+    """The shelf that leads to the release, and the form itself."""
+    assert violations(reader, axe, cut_off, path) == NONE
