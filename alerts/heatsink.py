@@ -6,7 +6,8 @@ from typing import TypeGuard
 import msgspec
 
 from alerts.cycle import Cycle
-from alerts.estimators.answer import Collapse, Falls, Response
+from alerts.estimators.answer import Falls, Response
+from alerts.estimators.collapse import Collapse
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
 from alerts.estimators.swing import Swing
@@ -28,7 +29,7 @@ _MEAN_S = 30.0
 #: a heat capacity known within these parts serves to judge an answer by, and a fall, which has room for four times the
 #: cooling
 _ANSWER_SURE, _FALL_SURE = 0.15, 0.25
-#: R is sure, and coolings can be compared, within this part of it
+#: R is sure, and coolings are compared at their word, within this part of it
 _SURE = 0.12
 #: a radio may have been warm when its soak began: the air may be so much colder than its first reading, K
 _AIR_FIRST_K = 3.0
@@ -72,6 +73,7 @@ class Heatsink:
         self._old_fits: list[HeatFit] = []
         self._mark: tuple[float, float, float] | None = None
         self._heat_j = self._air_c = self._arriving_w = 0.0
+        self._below_k = nan
 
     @property
     def silent(self) -> bool:
@@ -121,7 +123,8 @@ class Heatsink:
             self._average(clock_s - at_s, watt)
         self.swing.feed(at_s, middle_c, watt, was)
         fit = self.fit
-        unmeasured_c = fit.air_c if fit else self.heat.reference_c
+        known = self._old_fits[0] if self._old_fits else fit
+        unmeasured_c = known.air_c if known else self.heat.reference_c
         air_now = unmeasured_c if air != air else air  # noqa: PLR0124  nan
         self._air_c = air_now
         if self.heat.feed(at_s, middle_c, watt, air):
@@ -129,10 +132,21 @@ class Heatsink:
             # C: what was known before is kept
             self.fit = (None if self.cooling.worse else self.heat.fit()) or self.fit
         if air_now < 1e6:
-            known = self._old_fits[0] if self._old_fits else fit
             capacity = known.capacity_j_per_k if known and known.capacity_sd < 0.25 * known.capacity_j_per_k else nan
-            sure = fit is not None and (air == air or fit.k_per_w_sd < _SURE * fit.k_per_w)  # noqa: PLR0124  nan
-            self.cooling.feed(at_s, middle_c, watt, air_now, keyed=was, capacity=capacity, sure=sure)
+            # where the air is not measured, all that is fitted shares its doubt
+            blind = known.k_per_w_sd / known.k_per_w if known and air != air else 0.0  # noqa: PLR0124  nan
+            blind = blind if blind > _SURE else 0.0
+            least_r = self.collapse.k_per_w
+            self.cooling.feed(
+                at_s,
+                middle_c,
+                watt,
+                air_now,
+                keyed=was,
+                capacity=capacity,
+                blind=blind if known else inf,
+                least_r=least_r,
+            )
         self._answer(at_s, middle_c, watt, air == air)  # noqa: PLR0124  nan
 
     def _average(self, dt_s: float, watt: float) -> None:
@@ -164,8 +178,7 @@ class Heatsink:
         self._mark = (clock_s, clock_s, heatsink_c)
         heat_j, self._heat_j = self._heat_j, 0.0
         self.blocks += 1
-        least_air_c = self._air_c if air_known else self.heat.reference_c - _AIR_FIRST_K
-        collapsed = self.collapse.feed(seconds, heatsink_c - least_air_c, heat_j / seconds)
+        collapsed = self._collapsed(seconds, heatsink_c, heat_j / seconds, air_known)
         fits = self._old_fits
         if len(fits) > _BEHIND - 1:
             old = fits[0]
@@ -191,10 +204,24 @@ class Heatsink:
         # a heatsink as quick as the key's cycle falls to the air and comes back within it
         slow = bool(fits) and fits[0].tau_s > _SLOW_S
         self.fallen = self.fallen or (collapsed and slow) or self.cooling.leapt
-        if _within(self.fit, _FALL_SURE) and not self.fallen and self.response.score < 4.0:
+        # what may no longer be the heatsink's temperature teaches nothing
+        doubt = self.fallen or self.cooling.doubt or self.response.score >= 4.0
+        if _within(self.fit, _FALL_SURE) and not doubt:
             fits.append(self.fit)
             if len(fits) > _BEHIND:
                 del fits[0]
+
+    def _collapsed(self, seconds: float, heatsink_c: float, watt: float, air_known: bool) -> bool:
+        first_c, air_c = self.heat.reference_c, self._air_c
+        if not air_known:
+            return self.collapse.feed(
+                seconds, heatsink_c - first_c, heatsink_c - first_c + _AIR_FIRST_K, watt, air_known=False
+            )
+        if self._below_k != self._below_k:
+            # cold, a heatsink's sensor may well read less than the air's
+            self._below_k = min(first_c - air_c, 0.0)
+        rise_k = heatsink_c - air_c - self._below_k
+        return self.collapse.feed(seconds, min(rise_k, heatsink_c - first_c), rise_k, watt, air_known=True)
 
     def forecast(self, limit_c: float, on_limit_s: float) -> Forecast | None:
         """The forecast for the phase as it goes on now; None while the data can't say.

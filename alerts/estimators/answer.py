@@ -12,10 +12,6 @@ _FASTEST, _LEAST_HEAT = 4.0, 0.6
 #: how far a path must be undercut, K, beside its own noise
 _MARGIN_K = 2.5
 _ANCHORS = 12
-#: the mean dissipation that a rise is told by follows with this time constant, s; within this factor it is the same;
-#: the rise that must have been there, K; and how much better forced air cools than still air, with room (about four
-#: times; common practice, no source)
-_SLOWLY_S, _SAME_HEAT, _TOLD_K, _FORCED = 300.0, 1.4, 6.0, 4.5
 #: memory of the running means of the response, s
 _MEMORY_S = 120.0
 #: what counts as an answer, as a part of the full one: a fan that runs with the key may well take half of it
@@ -70,34 +66,6 @@ class Falls:
         """Forget all paths: something was not seen."""
         self._paths.clear()
         self._count = 0
-
-
-class Collapse:
-    """Whether the rise over the air, for each watt, has collapsed: further than any air could take it.
-
-    While a heatsink warms up at one power its rise for each watt only grows, so what it has been is a lower bound of
-    what it settles at, whatever the heatsink is made of; and a fan takes it to a quarter at the most.
-    """
-
-    __slots__ = ("_count", "_from_w", "_mean_w", "_most")
-
-    def __init__(self) -> None:
-        self._mean_w = self._from_w = self._most = 0.0
-        self._count = 0
-
-    def feed(self, seconds: float, rise_k: float, dissipation_w: float) -> bool:
-        """Take one block mean; True when for a minute the rise has been under what a fan could leave of it."""
-        mean_w = self._mean_w = self._mean_w + (dissipation_w - self._mean_w) * min(seconds / _SLOWLY_S, 1.0)
-        if not self._from_w / _SAME_HEAT < mean_w < self._from_w * _SAME_HEAT:
-            # another power, or a long rest: the heatsink is on its way to somewhere else
-            self._from_w = max(mean_w, 0.0)
-            self._most = 0.0
-            self._count = 0
-            return False
-        self._most = max(self._most, rise_k / mean_w)
-        told = self._most * mean_w > _TOLD_K
-        self._count = self._count + 1 if told and rise_k / mean_w < self._most / _FORCED else 0
-        return self._count * seconds >= 60.0
 
 
 class Response:

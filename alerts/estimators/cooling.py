@@ -19,11 +19,15 @@ _SMOOTH_S = 4.0
 _BIN_K, _BINS, _FROM_C = 2.0, 80, -20.0
 #: what is newer than this teaches nothing yet
 _DELAY_S = 240.0
+#: nor does a window whose conductance is known no better than within this part of it
+_TEACHES = 0.2
 #: cooling that was better than now by this factor, at no higher temperature, means that something has changed
 _BETTER = 1.5
 #: and cooling better by this factor than it ever was, for so many windows running, is no fan's doing: forced air is
-#: about four times still air (common practice, no source)
-_LEAP, _LEAPS = 4.5, 2
+#: two to three times still air, four at the most (common practice, no source)
+_LEAP, _LEAPS = 4.0, 2
+#: and better by this factor it may be one: until it has lasted, nothing is learned from it
+_DOUBT = 2.5
 #: and within this factor of now it counts as the same
 _SAME = 1.15
 
@@ -43,7 +47,8 @@ class Cooling:
 
     ``worse`` is meant for a heatsink with a thermostatic fan too: cooling that is worse now than it was at a lower
     temperature, at a temperature at which it has never been so bad before, is not a thermostat at work.
-    ``leapt`` is cooling beyond belief: what is read is no longer the heatsink's temperature.
+    ``leapt`` is cooling beyond belief: what is read is no longer the heatsink's temperature; ``doubt`` says that it may
+    be so.
     """
 
     __slots__ = (
@@ -54,11 +59,14 @@ class Cooling:
         "_keyed",
         "_last",
         "_leaps",
+        "_least_r",
         "_line",
         "_loss_ks",
+        "_room",
         "_settled",
         "_smooth_c",
         "_worst",
+        "doubt",
         "leapt",
         "now",
         "worse",
@@ -78,7 +86,8 @@ class Cooling:
         self.now: Window | None = None
         self.worse = False
         self._leaps = 0
-        self.leapt = False
+        self._least_r, self._room = 0.0, 1.0
+        self.leapt = self.doubt = False
 
     def feed(
         self,
@@ -89,12 +98,15 @@ class Cooling:
         *,
         keyed: bool,
         capacity: float,
-        sure: bool,
+        blind: float = 0.0,
+        least_r: float = 0.0,
     ) -> bool:
         """Take one sample; ``capacity`` in J/K, nan while it is not known. True when a window was closed.
 
-        ``sure`` says whether air and capacity are known well enough to compare this window with others.
+        ``blind`` is how far, as a part of it, a conductance may be wrong because the air is not measured; ``least_r``
+        is a lower bound of the thermal resistance so far, K/W, 0 where there is none.
         """
+        self._least_r, self._room = least_r, 1.0 + 2.0 * blind
         last = self._last
         if last is None or not 0.0 < clock_s - last[0] <= 10.0:
             self._begin(clock_s, heatsink_c, dissipation_w, air_c, keyed)
@@ -113,14 +125,14 @@ class Cooling:
                 if self._edge is None:
                     self._edge = self._mark(clock_s)
                 elif clock_s - self._edge[0] >= _LEAST_S:
-                    closed = self._close(self._edge, clock_s, capacity, sure)
+                    closed = self._close(self._edge, clock_s, capacity)
                     self._edge = self._mark(clock_s)
         elif keyed and clock_s - self._key_s >= _SETTLED_S:
             # at rest a fan may stand still by design: only what the radio has while keyed is compared
             if self._settled is None:
                 self._settled = self._mark(clock_s)
             elif clock_s - self._settled[0] >= _LEAST_S:
-                closed = self._close(self._settled, clock_s, capacity, sure)
+                closed = self._close(self._settled, clock_s, capacity)
                 self._settled = self._mark(clock_s)
         return closed
 
@@ -136,7 +148,7 @@ class Cooling:
     def _mark(self, clock_s: float) -> tuple[float, float, float, float]:
         return (clock_s, self._smooth_c, self._energy_j, self._loss_ks)
 
-    def _close(self, start: tuple[float, float, float, float], clock_s: float, capacity: float, sure: bool) -> bool:
+    def _close(self, start: tuple[float, float, float, float], clock_s: float, capacity: float) -> bool:
         seconds = clock_s - start[0]
         loss_ks = self._loss_ks - start[3]
         rise_k = loss_ks / seconds
@@ -145,9 +157,13 @@ class Cooling:
             return False
         moved_k = self._smooth_c - start[1]
         if rise_k < _LEAST_RISE_K:
-            # hardly warmer than the air: how well it is cooled can't be told, but it is no worse than this
-            if sure:
-                self._leap((energy_j - capacity * max(moved_k, 0.0)) / (_LEAST_RISE_K * seconds))
+            # hardly warmer than the air: how well it is cooled can't be told, but it is no worse than this, nor than
+            # in the window before, if it has cooled on since
+            least = (energy_j - capacity * max(moved_k, 0.0)) / (_LEAST_RISE_K * seconds)
+            if self._leaps == 0 or moved_k > _LEAST_RISE_K:
+                self._leap(least)
+            elif least > 0.0:
+                self._leap(inf)
             return False
         w_per_k = (energy_j - capacity * moved_k) / loss_ks
         sd = sqrt((0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2) / loss_ks
@@ -155,8 +171,7 @@ class Cooling:
             return False
         newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)
         self.now = _agree(self.now, newest)
-        if sure:
-            self._compare(self.now)
+        self._compare(self.now)
         return True
 
     def _compare(self, newest: Window) -> None:
@@ -167,11 +182,12 @@ class Cooling:
         best = max(self._best[: here + 1])
         level = newest.w_per_k + 2.0 * newest.sd
         seen_c = max([c for c in range(_BINS) if self._worst[c] <= newest.w_per_k * _SAME], default=-1)
-        self.worse = best > _BETTER * newest.w_per_k and best > level and here > seen_c
+        self.worse = best > _BETTER * self._room * newest.w_per_k and best > level and here > seen_c
         if self.worse:
             line.clear()
             return
-        line.append(newest)
+        if newest.sd < _TEACHES * newest.w_per_k:
+            line.append(newest)
         while line and newest.clock_s - line[0].clock_s > _DELAY_S:
             old = line.popleft()
             i = _bin(old.heatsink_c)
@@ -179,9 +195,13 @@ class Cooling:
             self._worst[i] = min(self._worst[i], old.w_per_k)
 
     def _leap(self, least_w_per_k: float) -> bool:
-        top = max(self._best)
-        self._leaps = self._leaps + 1 if least_w_per_k > _LEAP * top > 0.0 else 0
+        # what the rise says of it: before any window has taught anything, and where the first ones, in which the near
+        # part of a heatsink warmed up alone, have taught too much
+        bound = 1.0 / self._least_r if self._least_r > 0.0 else inf
+        top = min(max(self._best) or inf, bound)
+        self._leaps = self._leaps + 1 if least_w_per_k > _LEAP * self._room * top else 0
         self.leapt = self._leaps >= _LEAPS
+        self.doubt = least_w_per_k > _DOUBT * self._room * top
         return self._leaps > 0
 
 

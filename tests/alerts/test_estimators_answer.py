@@ -5,7 +5,8 @@ from random import Random
 
 import pytest
 
-from alerts.estimators.answer import Collapse, Falls, Noise, Response
+from alerts.estimators.answer import Falls, Noise, Response
+from alerts.estimators.collapse import Collapse
 from alerts.estimators.cooling import Cooling
 
 C, R, AIR = 500.0, 1.5, 22.0
@@ -79,7 +80,7 @@ def heat(cooling: Cooling, seconds: float, r: float, t: float, at_s: float) -> t
         at_s += 1.0
         end = AIR + 20.0 * r
         t = end + (t - end) * exp(-1.0 / (r * C))
-        cooling.feed(at_s, t, 20.0, AIR, keyed=True, capacity=C, sure=True)
+        cooling.feed(at_s, t, 20.0, AIR, keyed=True, capacity=C)
     return t, at_s
 
 
@@ -103,7 +104,7 @@ def test_a_thermostat_is_not_worse_cooling() -> None:
         fan = t > 50.0 or (fan and t > 45.0)
         end = AIR + 20.0 * (0.9 if fan else 2.0)
         t = end + (t - end) * exp(-1.0 / ((0.9 if fan else 2.0) * C))
-        cooling.feed(float(i), t, 20.0, AIR, keyed=True, capacity=C, sure=True)
+        cooling.feed(float(i), t, 20.0, AIR, keyed=True, capacity=C)
         assert not cooling.worse
 
 
@@ -111,7 +112,7 @@ def test_without_a_capacity_nothing_is_compared() -> None:
     """While the heat capacity is not known no conductance is told."""
     cooling = Cooling()
     for i in range(600):
-        cooling.feed(float(i), 50.0, 20.0, AIR, keyed=True, capacity=nan, sure=False)
+        cooling.feed(float(i), 50.0, 20.0, AIR, keyed=True, capacity=nan)
     assert cooling.now is None
 
 
@@ -124,7 +125,8 @@ def collapse_s(feels: float, *, fan: float = 1.0, minutes: float = 80.0) -> floa
             flow_w = (near_k - far_k) / 0.15
             near_k += (30.0 - flow_w) / 80.0
             far_k += (flow_w - far_k * (fan if late else 1.0) / 0.8) / 1500.0
-        if collapse.feed(10.0, (feels if late else 1.0) * near_k, 30.0):
+        rise_k = (feels if late else 1.0) * near_k
+        if collapse.feed(10.0, rise_k, rise_k, 30.0, air_known=True):
             return 10.0 * i
     return None
 

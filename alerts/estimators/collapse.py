@@ -1,0 +1,43 @@
+"""Has the rise over the air, for each watt, collapsed: further than any air could take it?
+
+While heat flows a heatsink's rise never passes ``R`` times the most that it was heated with, so what it has been for
+each of those watts is a lower bound of R, whatever the heatsink is made of and however long it is still on its way;
+and forced air takes R to a quarter at the least.
+"""
+
+#: the most that it was heated with is a mean over this time constant, s; what it must have risen by since follows with
+#: this one, s, slower than a heatsink in forced air
+_MOST_S, _ARRIVES_S = 60.0, 400.0
+#: how much better forced air cools than still air (two to three times, four at the most; common practice, no source)
+_FORCED = 4.0
+#: heat flows where it is this part of what has arrived
+_FLOWS = 0.5
+#: the rise that must have been there, K: with the air measured, and with air that may move by some kelvin unseen
+_TOLD_K, _TOLD_BLIND_K = 5.0, 8.0
+#: a smaller rise, K, may be the room's, and is little over next to nothing
+_RISEN_K = 3.0
+#: for so long it must be under what forced air could leave of it, s of flowing heat
+_LASTS_S = 60.0
+
+
+class Collapse:
+    """Feed it block means; ``k_per_w`` is the lower bound of the thermal resistance to the air so far, K/W."""
+
+    __slots__ = ("_arrived_w", "_low_s", "_mean_w", "_most_w", "k_per_w")
+
+    def __init__(self) -> None:
+        self._mean_w = self._most_w = self._arrived_w = self._low_s = 0.0
+        self.k_per_w = 0.0
+
+    def feed(self, seconds: float, least_k: float, most_k: float, dissipation_w: float, *, air_known: bool) -> bool:
+        """Take one block: the rise over the warmest and over the coldest air that there can be, K; True when lost."""
+        self._mean_w += (dissipation_w - self._mean_w) * min(seconds / _MOST_S, 1.0)
+        self._arrived_w += (dissipation_w - self._arrived_w) * min(seconds / _ARRIVES_S, 1.0)
+        self._most_w = max(self._most_w, self._mean_w)
+        if least_k > _RISEN_K:
+            self.k_per_w = max(self.k_per_w, least_k / self._most_w)
+        if dissipation_w > _FLOWS * self._arrived_w:
+            had_k = self.k_per_w * self._arrived_w
+            told = had_k > (_TOLD_K if air_known else _TOLD_BLIND_K)
+            self._low_s = self._low_s + seconds if told and most_k < had_k / _FORCED else 0.0
+        return self._low_s >= _LASTS_S
