@@ -97,6 +97,9 @@ class Limits(BaseModel):
     fade_settled_db: float = Field(
         0.08, gt=0, description="the same at a heatsink temperature at which this unit's power is known already"
     )
+    fade_falling_db: float = Field(
+        0.08, gt=0, description="fall of forward power beyond the straight course that it was on"
+    )
     fade_dwell_s: float = Field(5.0, ge=0, description="time with faded power before it is said")
 
     # thermal-forecast

@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, OwnHistory
+from alerts.fall import Fall
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms
@@ -35,8 +36,9 @@ class PowerFade:
         self._terms = terms
         self._estimates = terms.estimates
         self._histories: dict[Drive, OwnHistory] = {}
+        self._falls: dict[Drive, Fall] = {}
         self._references: dict[Drive, tuple[float, int]] = {}
-        self._conditions: dict[Drive, tuple[Condition, Condition]] = {}
+        self._conditions: dict[Drive, tuple[Condition, Condition, Condition]] = {}
         self._since_s: dict[Drive, float] = {}
         self._block: Block | None = None
         self._frames = 0
@@ -64,6 +66,7 @@ class PowerFade:
         return [
             *self._against_first(block, level_db, frame.time_ns),
             *self._unexplained(block, level_db, frame.time_ns),
+            *self._steepens(block, frame.time_ns),
         ]
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
@@ -78,16 +81,16 @@ class PowerFade:
             return not_applicable("forward power is not measured")
         return not_yet("the radio has not been driven steadily; speech has no steady power to judge")
 
-    def _watch(self, drive: Drive) -> tuple[Condition, Condition]:
-        pair = self._conditions.get(drive)
-        if pair is None:
+    def _watch(self, drive: Drive) -> tuple[Condition, Condition, Condition]:
+        made = self._conditions.get(drive)
+        if made is None:
             dwell_s = self._terms.limits.fade_dwell_s
-            pair = (
-                Condition(self._terms, self.name, f"{drive} first", Priority.WARNING, dwell_s),
-                Condition(self._terms, self.name, f"{drive} own", Priority.WARNING, dwell_s),
+            first, own, falls = (
+                Condition(self._terms, self.name, f"{drive} {what}", Priority.WARNING, dwell_s)
+                for what in ("first", "own", "falls")
             )
-            self._conditions[drive] = pair
-        return pair
+            made = self._conditions[drive] = (first, own, falls)
+        return made
 
     def _against_first(self, block: Block, level_db: float, time_ns: int) -> Sequence[Finding]:
         reference_db, count = self._references.get(block.drive, (0.0, 0))
@@ -137,6 +140,27 @@ class PowerFade:
             back=judged.least > -_BACK * settled_db,
             time_ns=time_ns,
             what="own power at this temperature and supply",
+        )
+
+    def _steepens(self, block: Block, time_ns: int) -> Sequence[Finding]:
+        fall = self._falls.get(block.drive)
+        if fall is None:
+            fall = self._falls[block.drive] = Fall()
+        if block.heatsink_c != block.heatsink_c or not block.supply_v > 1.0:
+            return NOTHING
+        under_db = fall.feed(block)
+        if under_db is None:
+            return NOTHING
+        limit = self._terms.limits.fade_falling_db
+        return self._say(
+            self._watch(block.drive)[2],
+            block._replace(seconds=self._terms.limits.fade_dwell_s),
+            under_db,
+            least_db=under_db,
+            limit=limit,
+            back=under_db > -_BACK * limit,
+            time_ns=time_ns,
+            what="own course while it warms up",
         )
 
     def _say(
