@@ -8,6 +8,7 @@ import msgspec
 from alerts.cycle import Cycle
 from alerts.estimators.answer import Falls, Response
 from alerts.estimators.collapse import Collapse
+from alerts.estimators.cooldown import Cooldown
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
 from alerts.estimators.swing import Swing
@@ -35,6 +36,8 @@ _SURE = 0.12
 _AIR_FIRST_K = 3.0
 #: air that is measured, and air that is fitted, may be colder than it seems by this much, K
 _AIR_KNOWN_K, _AIR_FITTED_K = 2.0, 4.0
+#: and unmeasured, with its door shut again, so much warmer than the radio was when its soak began, K
+_AIR_WARMER_K = 10.0
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -61,6 +64,7 @@ class Heatsink:
         self.collapse = Collapse()
         self.response = Response()
         self.swing = Swing()
+        self.cooldown = Cooldown()
         self.fit: HeatFit | None = None
         self.blocks = 0
         self.fallen = self.deaf = False  # the sensor: off its heatsink; no answer to heat
@@ -77,13 +81,15 @@ class Heatsink:
 
     @property
     def silent(self) -> bool:
-        """Whether the temperature no longer answers to heat, from moment to moment or from key-down to key-down."""
-        return self.deaf or self.swing.lost
+        """Whether the temperature no longer answers to heat: at once, from key-down to key-down, or when it is gone."""
+        return self.deaf or self.swing.lost or self.cooldown.lost
 
     @property
     def unanswered_k(self) -> float:
         """How far the heat should have moved it, K."""
-        return self.response.seen_k if self.deaf else self.swing.expected_k
+        if self.deaf:
+            return self.response.seen_k
+        return self.cooldown.due_k if self.cooldown.lost else self.swing.expected_k
 
     @property
     def k_per_w(self) -> tuple[float, float] | None:
@@ -189,6 +195,15 @@ class Heatsink:
                 least_air_c=old.air_c - (_AIR_KNOWN_K if air_known else _AIR_FITTED_K),
                 tau_s=old.tau_s,
                 k_per_w=old.k_per_w,
+            )
+            warmest_c = self._air_c + _AIR_KNOWN_K if air_known else self.heat.reference_c + _AIR_WARMER_K
+            self.cooldown.feed(
+                seconds,
+                heatsink_c,
+                heat_j / seconds,
+                keyed_w=self.mean_w,
+                warmest_air_c=warmest_c,
+                tau_s=old.tau_s,
             )
             # at rest a temperature may fall to wherever the air is; while power flows it may not
             self.fallen = fallen and heat_j / seconds > _FLOWS * self.mean_w

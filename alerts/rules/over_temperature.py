@@ -4,13 +4,20 @@ from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_yet
-from alerts.watch import NOTHING, Step, Terms, Watch, celsius, sentence
+from alerts.pads import Pad, Pads
+from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
+from alerts.watch import NOTHING, Condition, Step, Terms, Watch, celsius, sentence
 from sensors.types import CASES, CHANNELS, HEATSINK, NAN, Frame
+
+#: a case that stands higher than it should is back when it is within this part of the limit
+_BACK = 0.6
 
 
 class OverTemperature:
-    """A temperature over its limit harms whether or not anything else is wrong: nothing masks it."""
+    """A temperature over its limit harms whether or not anything else is wrong: nothing masks it.
+
+    A case that leaves its heatsink behind is said long before: its device is far hotter inside than its case.
+    """
 
     name: ClassVar[str] = "over-temperature"
 
@@ -21,6 +28,12 @@ class OverTemperature:
         self._junction_k_per_w = terms.limits.junction_k_per_w
         self._junction = _junction_watch(terms)
         self._block: Block | None = None
+        self._pads = Pads()
+        self._loose = {
+            i: Condition(terms, self.name, f"{CHANNELS[i]} pad", Priority.WARNING, terms.limits.temperature_dwell_s)
+            for i in range(CASES.start, CASES.stop)
+        }
+        self._loose_limits = (terms.limits.case_growth_ratio, terms.limits.case_growth_k)
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -40,7 +53,34 @@ class OverTemperature:
             hot = self._hottest_junction(frame)
             if hot:
                 said = [*said, *hot]
+        if self._pads.look(frame, self._estimates):
+            for i, pad in self._pads.pads.items():
+                loose = self._leaves_heatsink(i, pad, frame, now)
+                if loose:
+                    said = [*said, *loose]
         return said
+
+    def _leaves_heatsink(self, i: int, pad: Pad, frame: Frame, now: Situation) -> Sequence[Finding]:
+        condition = self._loose[i]
+        ratio, least_k = self._loose_limits
+        limit_k = max(ratio * pad.should_k, least_k)
+        grown_k = pad.over_k - pad.should_k
+        others = [p.over_k - p.should_k for j, p in self._pads.pads.items() if j != i]
+        if others:
+            # where all have grown alike it is the heatsink's sensor that reads less
+            grown_k -= max(min(others), 0.0)
+        event = condition.judge_band(grown_k > limit_k, grown_k < _BACK * limit_k, frame.clock_s, now.sample_s)
+        if event is None:
+            return NOTHING
+        stands = f"{CHANNELS[i]} stands {pad.over_k:.1f} K over the heatsink for {pad.heat_w:.1f} W"
+        if event is Event.RETURNED:
+            text = f"{stands}, near the {pad.should_k:.1f} K of its first minutes again"
+        else:
+            text = (
+                f"{stands}, where in its first minutes it would have stood {pad.should_k:.1f} K over it: look at this "
+                "device's screws and thermal compound or pad"
+            )
+        return [condition.finding(event, frame.time_ns, text, unit="K", value=pad.over_k, limit=pad.should_k + limit_k)]
 
     def _hottest_junction(self, frame: Frame) -> Sequence[Finding]:
         block = self._block = self._estimates.block

@@ -7,7 +7,7 @@ FAULTS: dict[str, tuple[frozenset[str], bool]] = {
     "creep-both": (frozenset({"bias-drift"}), False),
     "creep-one": (frozenset({"current-imbalance", "bias-drift"}), False),
     "fading-driver": (frozenset({"power-fade"}), False),
-    "dry-pad": (frozenset({"current-imbalance"}), False),
+    "dry-pad": (frozenset({"current-imbalance", "over-temperature"}), False),
     "open-device": (frozenset({"current-imbalance", "power-fade"}), False),
     "shorted-device": (frozenset({"over-current", "keying", "current-imbalance"}), False),
     "bad-load": (frozenset({"reflected-power"}), False),

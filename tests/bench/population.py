@@ -127,6 +127,9 @@ class Trial:
         gone = 0.8 if nuisance == "absent" else 0.35
         self._has = {name for name in optional if rng.random() > gone}
         self._says_key = not (nuisance == "absent" and rng.random() < 0.5)
+        if self.fault == "dry-pad" and isinstance(self.world, TwinWorld):
+            # a device near its zero temperature coefficient shows a dry pad by its case alone
+            self._has.add("case")
         if self.fault == "bad-load":
             self._has.add("reflected")
         self._lagged_c = nan
