@@ -42,7 +42,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     ),
     "over-temperature": (
         "Heatsink, case and, where R_theta is given, the hottest junction's estimate T_J = T_heatsink + P_D,i·R_theta "
-        "against a limit, in two steps: a warning, then a trip.",
+        "against a limit, in two steps: a warning, then a trip. And how far a case stands over the heatsink for its "
+        "device's heat, against this unit's own first minutes: a pad that dries or a screw that loosens.",
         (
             "heatsink_c",
             "heatsink_margin_c",
@@ -51,6 +52,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
             "junction_k_per_w",
             "junction_c",
             "junction_margin_c",
+            "case_growth_ratio",
+            "case_growth_c",
             "temperature_deadband_c",
             "temperature_dwell_s",
         ),
@@ -111,8 +114,9 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     ),
     "power-fade": (
         "Forward power in dB against this unit's own first key-down in the same drive, and against what its own "
-        "sag with temperature, supply and driven time explains (CUSUM). Not judged under modulated drive.",
-        ("fade_db", "fade_unexplained_db", "fade_settled_db", "fade_dwell_s", "drift_run_samples"),
+        "sag with temperature, supply and driven time explains (CUSUM); and a fall that goes beyond the straight "
+        "course that it was on, for what warming does only slows down. Not judged under modulated drive.",
+        ("fade_db", "fade_unexplained_db", "fade_settled_db", "fade_falling_db", "fade_dwell_s", "drift_run_samples"),
         (_PRACTICE, _PAGE),
     ),
     "supply": (
@@ -132,8 +136,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     ),
     "sensor-fault": (
         "Open, shorted, out of range or missing; stuck (no noise any more, or no change under heat); off its "
-        "heatsink: colder than four times the known cooling could make it, or no longer answering to the heat "
-        "that comes and goes.",
+        "heatsink: colder than four times the known cooling could make it, no longer answering to the heat "
+        "that comes and goes, or not cooling down when it has gone.",
         (
             "sensor_min_c",
             "sensor_max_c",

@@ -39,7 +39,7 @@ class Limits(BaseModel):
     case_growth_ratio: float = Field(
         0.6, gt=0, description="growth of a case's stand over the heatsink for the same heat, for a warning"
     )
-    case_growth_k: float = Field(4.0, gt=0, description="and no less than so many kelvin of growth")
+    case_growth_c: float = Field(4.0, gt=0, description="and no less than so many kelvin of growth")
     temperature_dwell_s: float = Field(2.0, ge=0, description="time over a temperature limit before it is said")
 
     # no limits: by what a soak's time at temperature is told (Arrhenius)

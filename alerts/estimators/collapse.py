@@ -5,9 +5,8 @@ each of those watts is a lower bound of R, whatever the heatsink is made of and 
 and forced air takes R to a quarter at the least.
 """
 
-#: the most that it was heated with is a mean over this time constant, s; what it must have risen by since follows with
-#: this one, s, slower than a heatsink in forced air
-_MOST_S, _ARRIVES_S = 60.0, 400.0
+#: what it must have risen by follows its heat with this time constant, s, slower than a heatsink in forced air
+_ARRIVES_S = 400.0
 #: how much better forced air cools than still air (two to three times, four at the most; common practice, no source)
 _FORCED = 4.0
 #: heat flows where it is this part of what has arrived
@@ -23,19 +22,23 @@ _LASTS_S = 60.0
 class Collapse:
     """Feed it block means; ``k_per_w`` is the lower bound of the thermal resistance to the air so far, K/W."""
 
-    __slots__ = ("_arrived_w", "_low_s", "_mean_w", "_most_w", "k_per_w")
+    __slots__ = ("_arrived_w", "_before_k", "_low_s", "_most_w", "_newest_w", "k_per_w")
 
     def __init__(self) -> None:
-        self._mean_w = self._most_w = self._arrived_w = self._low_s = 0.0
+        self._most_w = self._arrived_w = self._low_s = self._before_k = 0.0
+        self._newest_w = (0.0, 0.0)
         self.k_per_w = 0.0
 
     def feed(self, seconds: float, least_k: float, most_k: float, dissipation_w: float, *, air_known: bool) -> bool:
         """Take one block: the rise over the warmest and over the coldest air that there can be, K; True when lost."""
-        self._mean_w += (dissipation_w - self._mean_w) * min(seconds / _MOST_S, 1.0)
         self._arrived_w += (dissipation_w - self._arrived_w) * min(seconds / _ARRIVES_S, 1.0)
-        self._most_w = max(self._most_w, self._mean_w)
-        if least_k > _RISEN_K:
-            self.k_per_w = max(self.k_per_w, least_k / self._most_w)
+        older_w, old_w = self._newest_w
+        self._newest_w = (old_w, dissipation_w)
+        # one block with a spike in it is not the most; but what a block rose by is no more than both its heats made
+        self._most_w = max(self._most_w, sorted((older_w, old_w, dissipation_w))[1])
+        if self._before_k > _RISEN_K:
+            self.k_per_w = max(self.k_per_w, self._before_k / max(self._most_w, old_w, dissipation_w))
+        self._before_k = least_k
         if dissipation_w > _FLOWS * self._arrived_w:
             had_k = self.k_per_w * self._arrived_w
             told = had_k > (_TOLD_K if air_known else _TOLD_BLIND_K)

@@ -1,14 +1,14 @@
 """Does a heatsink cool down when its heat is gone?
 
 Without heat it falls to the air, ``(T_0 - T_A)·e^(-t/τ)``; a fan that stops makes τ longer by the factor that forced
-air made it shorter, and nothing makes the fall stop. So a temperature that stays is no temperature, however it flickers.
+air made it shorter, and nothing makes the fall stop. So what stays is no temperature, however it flickers.
 """
 
 from math import exp
 
 #: so much longer than it was learned τ may be at rest, and this part of the fall that must be seen at the least
 _SLOWER, _SEEN = 3.0, 0.25
-#: the fall that must have come, K; rest before it is counted, s; power, as a part of what it is while keyed, that is none
+#: the fall that must have come, K; rest before it is counted, s; and the part of the usual heat that is none
 _TELLS_K, _FROM_S, _NONE = 2.0, 60.0, 0.03
 
 

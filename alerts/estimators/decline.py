@@ -25,7 +25,7 @@ _NOW = 3
 class Path(NamedTuple):
     """The lowest course that a line through the past leaves: where it starts and how fast it falls, per s."""
 
-    count: int
+    number: int
     clock_s: float
     level: float
     slope: float
@@ -75,7 +75,7 @@ class Decline:
                 - self._per_k * max(heatsink_c - path.warmest_c, 0.0)
                 - self._per_supply * max(path.ln_supply - ln_supply, 0.0)
                 for path in self._paths
-                if self._count - path.count >= _OLD
+                if self._count - path.number >= _OLD
             ]
         )
         under = min(level - courses[-2], 0.0) if len(courses) > 1 else 0.0

@@ -33,7 +33,7 @@ class OverTemperature:
             i: Condition(terms, self.name, f"{CHANNELS[i]} pad", Priority.WARNING, terms.limits.temperature_dwell_s)
             for i in range(CASES.start, CASES.stop)
         }
-        self._loose_limits = (terms.limits.case_growth_ratio, terms.limits.case_growth_k)
+        self._loose_limits = (terms.limits.case_growth_ratio, terms.limits.case_growth_c)
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
