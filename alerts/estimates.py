@@ -51,7 +51,9 @@ class Estimates:
     """One bay's estimates through one soak."""
 
     def __init__(self, limits: Limits) -> None:
-        self._drains = Drains()
+        self.drains = Drains()
+        self.currents: tuple[float, ...] = ()  # of this frame, A
+        self.state = State.UNKNOWN  # at this frame
         self.keyed = Keyed(limits)
         self.cycle = Cycle()
         self.sink = Heatsink(self.cycle)
@@ -69,14 +71,18 @@ class Estimates:
     @property
     def drains_known(self) -> int:
         """How many drain currents this bay has shown so far."""
-        return len(self._drains.known)
+        return len(self.drains.known)
+
+    def see(self, frame: Frame) -> None:
+        """Take in what one frame shows of key and currents, in a soak or not: every rule reads it here."""
+        self.state = self.keyed.look(frame)
+        self.currents = self.drains.look(frame)
 
     def look(self, frame: Frame, now: Situation) -> None:
-        """Take in one frame."""
+        """Take in one frame of a soak, that has been seen."""
         values = frame.values
         clock_s = frame.clock_s
-        state = self.keyed.look(frame)
-        currents = self._drains.look(frame)
+        state, currents = self.state, self.currents
         total_a = sum(currents)
         supply_v = values[SUPPLY]
         power_w = forward_w(frame)

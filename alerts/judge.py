@@ -35,6 +35,7 @@ class Judge:
     def step(self, frame: Frame, now: Situation) -> list[Finding]:
         """Judge one frame; findings in the order in which they are to be acted on."""
         self._soaking = now.soaking
+        self._estimates.see(frame)
         if now.soaking:
             self._estimates.look(frame, now)
         said: list[Finding] = []

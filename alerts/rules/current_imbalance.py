@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.growth import Growth
-from alerts.keyed import Drains, Keyed, State
+from alerts.keyed import State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, percent, sentence
 from sensors.types import Frame
@@ -24,8 +24,7 @@ class CurrentImbalance:
 
     def __init__(self, terms: Terms) -> None:
         limits = terms.limits
-        self._drains = Drains()
-        self._keyed = Keyed(limits)
+        self._estimates = terms.estimates
         dwell_s = limits.imbalance_dwell_s
         drive = _steps(limits.imbalance_warning_ratio, limits.imbalance_ratio, dwell_s)
         idle = _steps(limits.imbalance_idle_warning_ratio, limits.imbalance_idle_ratio, dwell_s)
@@ -43,11 +42,11 @@ class CurrentImbalance:
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
         self._frames += 1
-        currents = self._drains.look(frame)
+        currents = self._estimates.currents
         grown = self._growth.step(frame) if len(currents) > 1 else NOTHING
-        state = self._keyed.look(frame)
+        state = self._estimates.state
         kind = self._kinds.get(state)
-        if kind is None or len(currents) < 2 or not self._keyed.steady(frame.clock_s):
+        if kind is None or len(currents) < 2 or not self._estimates.keyed.steady(frame.clock_s):
             return grown
         watch, floor_a = kind
         mean_a = sum(currents) / len(currents)
@@ -70,9 +69,9 @@ class CurrentImbalance:
         """Needs two drain currents, and a key-down that draws enough."""
         if self._judging:
             return JUDGING
-        if self._frames and len(self._drains.known) == 1:
+        if self._frames and self._estimates.drains_known == 1:
             return not_applicable("only one drain current is measured: there is nothing to compare it with")
-        if self._frames and not self._drains.known:
+        if self._frames and not self._estimates.drains_known:
             return not_applicable("no drain current is measured")
         return not_yet("the radio has not been keyed steadily with enough current in all devices")
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
-from alerts.keyed import Drains, Keyed, forward_w, rest_a
+from alerts.keyed import forward_w, rest_a
 from alerts.limits import Limits
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms, ampere, watt
@@ -28,8 +28,7 @@ class Keying:
 
     def __init__(self, terms: Terms) -> None:
         limits = self._limits = terms.limits
-        self._drains = Drains()
-        self._keyed = Keyed(limits)
+        self._estimates = terms.estimates
         self._no_current = Condition(terms, self.name, "no current", Priority.WARNING, limits.no_current_dwell_s)
         self._stuck = Condition(terms, self.name, "stuck key", Priority.TRIP, limits.stuck_key_dwell_s)
         self._long = Condition(terms, self.name, "long key-down", Priority.TRIP, 0.0)
@@ -37,8 +36,7 @@ class Keying:
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
-        self._keyed.look(frame)
-        currents = self._drains.look(frame)
+        currents = self._estimates.currents
         forward = forward_w(frame)
         total_a = sum([a for a in currents if a == a])  # noqa: PLR0124  nan
         whole = bool(currents) and total_a == sum(currents)
@@ -50,7 +48,7 @@ class Keying:
                 said = self._released(frame, now, total_a, forward, told)
             elif now.soaking:
                 said = self._asked(frame, now, total_a if whole else NAN, forward)
-        if now.soaking and (self._keyed.keyed or not self._long.quiet):
+        if now.soaking and (self._estimates.keyed.keyed or not self._long.quiet):
             said = [*said, *self._key_down(frame, now)]
         return said
 
@@ -63,7 +61,7 @@ class Keying:
         return JUDGING if self._judging else not_yet("neither drain current nor forward power has come")
 
     def _released(self, frame: Frame, now: Situation, total_a: float, forward: float, told: bool) -> Sequence[Finding]:
-        limit_a = rest_a(len(self._drains.known), self._limits)
+        limit_a = rest_a(self._estimates.drains_known, self._limits)
         current, power = total_a > limit_a, forward > self._limits.rest_forward_w
         word = frame.values[KEY] > 0.5
         holds = True if current or power or word else (False if told else None)
@@ -87,8 +85,13 @@ class Keying:
 
     def _asked(self, frame: Frame, now: Situation, total_a: float, forward: float) -> Sequence[Finding]:
         flows: bool | None
-        if self._drains.known:
-            value, limit, unit, shows = total_a, self._limits.rest_device_a * len(self._drains.known), "A", ampere
+        if self._estimates.drains.known:
+            value, limit, unit, shows = (
+                total_a,
+                self._limits.rest_device_a * self._estimates.drains_known,
+                "A",
+                ampere,
+            )
             flows = None if total_a != total_a else total_a > limit  # noqa: PLR0124  nan
             if forward > self._limits.rest_forward_w:
                 flows = True
@@ -112,8 +115,8 @@ class Keying:
 
     def _key_down(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         # a phase that begins keyed has its own key-down: what went before belongs to the phase before
-        since_s = max(self._keyed.key_since_s, now.phase_since_s)
-        held_s = frame.clock_s - since_s if self._keyed.keyed else 0.0
+        since_s = max(self._estimates.keyed.key_since_s, now.phase_since_s)
+        held_s = frame.clock_s - since_s if self._estimates.keyed.keyed else 0.0
         limit_s = now.on_limit_s + self._limits.key_down_margin_s + now.sample_s
         event = self._long.judge(held_s > limit_s, frame.clock_s, now.sample_s)
         if event is None:

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
-from alerts.keyed import Drains
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, ampere, sentence
 from sensors.types import CHANNELS, DRAINS, NAN, Frame
@@ -19,7 +18,7 @@ class OverCurrent:
 
     def __init__(self, terms: Terms) -> None:
         limits = terms.limits
-        self._drains = Drains()
+        self._estimates = terms.estimates
         self._total_a = limits.total_a
         self._total = _watch(terms, "total", "total drain current", limits.total_a)
         self._devices = {
@@ -32,13 +31,13 @@ class OverCurrent:
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
         self._frames += 1
-        currents = self._drains.look(frame)
+        currents = self._estimates.currents
         if not currents:
             return NOTHING
         clock_s, time_ns, sample_s = frame.clock_s, frame.time_ns, now.sample_s
         said = NOTHING
         total_a, whole = 0.0, True
-        for i, a in zip(self._drains.known, currents, strict=True):
+        for i, a in zip(self._estimates.drains.known, currents, strict=True):
             if a != a:  # noqa: PLR0124  nan
                 whole = False
                 continue
@@ -63,7 +62,7 @@ class OverCurrent:
         """Judges from the first frame with all drain currents on."""
         if self._judging:
             return JUDGING
-        if self._frames and not self._drains.known:
+        if self._frames and not self._estimates.drains_known:
             return not_applicable("no drain current is measured")
         return not_yet("no drain current has come")
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
-from alerts.keyed import Keyed, State
+from alerts.keyed import State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, sentence
 from sensors import rf
@@ -22,7 +22,7 @@ class ReflectedPower:
 
     def __init__(self, terms: Terms) -> None:
         limits = terms.limits
-        self._keyed = Keyed(limits)
+        self._estimates = terms.estimates
         self._watch = Watch(
             terms,
             self.name,
@@ -44,10 +44,10 @@ class ReflectedPower:
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
         self._frames += 1
-        state = self._keyed.look(frame)
+        state = self._estimates.state
         if frame.quality[REFLECTED] != Quality.MISSING:
             self._measured = True
-        if state is not State.DRIVEN or not self._keyed.steady(frame.clock_s):
+        if state is not State.DRIVEN or not self._estimates.keyed.steady(frame.clock_s):
             return NOTHING
         ratio = swr(frame)
         if ratio == ratio:  # noqa: PLR0124  nan

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.keyed import Keyed, State
+from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Step, Terms, Watch, sentence, volt
 from sensors.types import SUPPLY, Drive, Frame
@@ -25,7 +25,6 @@ class Supply:
 
     def __init__(self, terms: Terms) -> None:
         limits = terms.limits
-        self._keyed = Keyed(limits)
         self._low_v = max(limits.supply_warning_min_v, limits.supply_min_v)
         self._off_v = _OFF * limits.supply_min_v
         self._low = _low(terms, "supply", Step(Priority.WARNING, self._low_v, limits.supply_dwell_s))
@@ -55,10 +54,10 @@ class Supply:
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame."""
-        state = self._keyed.look(frame)
+        state = self._estimates.state
         supply_v, clock_s, time_ns = frame.values[SUPPLY], frame.clock_s, frame.time_ns
         said = self._high.judge(supply_v, clock_s, time_ns, now.sample_s)
-        loaded = state in _KEYED and self._keyed.steady(clock_s)
+        loaded = state in _KEYED and self._estimates.keyed.steady(clock_s)
         # that it is high enough is shown under load alone: at rest nearly every supply is
         if loaded or self._off_v < supply_v < self._low_v:
             low = self._low.judge(supply_v, clock_s, time_ns, now.sample_s)
