@@ -151,10 +151,10 @@ class Radio:
             self.supply_v = 0.0
             return
         ohm = self.build.source_ohm + on.source_ohm
-        self.supply_v = max((self.build.supply_v + on.emf_v - ohm * total_a) / (1.0 + ohm * sum(on.short_s)), 0.1)
-        for i in range(len(self.drain_a)):
-            if on.short_s[i] and not self.burnt[i]:
-                self.drain_a[i] += on.short_s[i] * self.supply_v
+        shorts_s = [0.0 if burnt else short_s for short_s, burnt in zip(on.short_s, self.burnt, strict=False)]
+        self.supply_v = max((self.build.supply_v + on.emf_v - ohm * total_a) / (1.0 + ohm * sum(shorts_s)), 0.1)
+        for i, short_s in enumerate(shorts_s):
+            self.drain_a[i] += short_s * self.supply_v
 
     def _power(self, total_first_a: float, total_a: float, mean_over_peak: float) -> float:
         """Peak envelope power at the socket; then the power control corrects the drive for the next step."""

@@ -253,3 +253,20 @@ def test_half_the_step_gives_the_same_curve() -> None:
     run(fine, 300.0, 0.05)
     assert coarse.sink_c == pytest.approx(fine.sink_c, abs=0.05)
     assert coarse.drain_a == pytest.approx(fine.drain_a, rel=2e-3)
+
+
+def test_a_short_that_burns_open_conducts_no_more() -> None:
+    """What is left is an open device: neither its current nor its load on the supply stays (Ohm's law)."""
+    radio = keyed(nominal(), Drive.CARRIER)
+    radio.condition = Condition()
+    run(radio, 5.0)
+    before_v = radio.supply_v
+    radio.condition.short_s[0] = 1.0
+    for _ in range(1000):
+        radio.step(0.05)
+        if radio.burnt[0]:
+            break
+    assert radio.burnt[0]
+    run(radio, 1.0)
+    assert radio.drain_a[0] == pytest.approx(0.0, abs=1e-9)
+    assert radio.supply_v > before_v
