@@ -4,10 +4,12 @@ import hashlib
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from daemon.cli.main import main
 from daemon.demo.history import soak_instantly
 from daemon.demo.world import Unit
 from daemon.store import Store
@@ -29,6 +31,24 @@ COMMANDS = [
 ]
 
 
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def here(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run the command to its end in this process: it is a second quicker to begin."""
+
+    def run(*words: object) -> subprocess.CompletedProcess[str]:
+        monkeypatch.setattr(sys, "argv", ["keysoak", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = capsys.readouterr()
+        assert isinstance(ended.value.code, int)
+        return subprocess.CompletedProcess(sys.argv, ended.value.code, said.out, said.err)
+
+    return run
+
+
 def keysoak(*words: object) -> subprocess.CompletedProcess[str]:
     """Run the command to its end."""
     call = [sys.executable, "-m", "daemon.cli.main", *map(str, words)]
@@ -43,11 +63,11 @@ def test_help_tells_every_command_and_the_cautions() -> None:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_each_command_has_help_of_its_own(command: str) -> None:
+def test_each_command_has_help_of_its_own(here: Run, command: str) -> None:
     """With its options explained."""
-    done = keysoak(command, "--help")
+    done = here(command, "--help")
     assert done.returncode == 0
-    assert f"keysoak {command}" in done.stdout.replace("python -m daemon.cli.main", "keysoak")
+    assert f"keysoak {command}" in done.stdout
 
 
 @pytest.fixture(scope="module")
@@ -100,9 +120,9 @@ def test_a_recording_shorter_than_its_plan_is_incomplete(job: Path) -> None:
         (["drop", "--api", "http://127.0.0.1:9"], "the daemon does not answer"),
     ],
 )
-def test_what_is_wrong_is_one_plain_message_and_status_2(job: Path, words: list[str], said: str) -> None:
+def test_what_is_wrong_is_one_plain_message_and_status_2(here: Run, job: Path, words: list[str], said: str) -> None:
     """On standard error, with the file and the field, never a trace."""
-    done = keysoak(*(word.format(job=job) for word in words))
+    done = here(*(word.format(job=job) for word in words))
     assert done.returncode == 2, done.stdout + done.stderr
     assert said in done.stderr
     assert done.stderr.startswith("keysoak: ")
@@ -132,7 +152,7 @@ def test_a_sealed_job_is_verified_and_a_flipped_bit_found(job: Path) -> None:
     """0 and the digest; 1 and both digests; 2 where nothing can be said."""
     out = job / "copy.parquet"
     with Store(job) as store:
-        end_s = time.monotonic() + 20
+        end_s = time.monotonic() + 60
         while store.seals.good(1) is None:
             assert time.monotonic() < end_s
             time.sleep(0.01)

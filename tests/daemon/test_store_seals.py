@@ -27,7 +27,7 @@ MakeFrame = Callable[..., Frame]
 MakeJob = Callable[..., JobStarted]
 
 
-def until(true: Callable[[], object], timeout_s: float = 20.0) -> None:
+def until(true: Callable[[], object], timeout_s: float = 60.0) -> None:
     """Wait for the sealer's thread to come to something."""
     end_s = time.monotonic() + timeout_s
     while not true():

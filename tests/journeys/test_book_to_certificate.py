@@ -1,14 +1,15 @@
 """From booking in to the certificate, by the page: what goes back with a unit, and how it is found to be true."""
 
-import subprocess
-import sys
 from pathlib import Path
 
+import httpx
 import pytest
 from playwright.sync_api import Page, expect
+from typer.testing import CliRunner
 
+from daemon.cli.main import app
 from tests.chromium import chromium
-from tests.journeys.children import ROOT, Twins
+from tests.journeys.children import Twins
 from tests.journeys.rig import Rig, plan
 
 pytestmark = pytest.mark.journey
@@ -48,12 +49,12 @@ def soak(tab: Page, page: str) -> None:
 
 def verified(rig: Rig, file: Path) -> int:
     """The exit status of ``keysoak verify``."""
-    words = [sys.executable, "-m", "daemon.cli.main", "verify", str(file), "--data", str(rig.data)]
-    return subprocess.run(words, cwd=ROOT, capture_output=True, timeout=20, check=False).returncode
+    return CliRunner().invoke(app, ["verify", str(file), "--rack", str(rig.folder / "rack.toml")]).exit_code
 
 
 def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> None:
     """Booked in once, soaked twice; the certificate is true, and is not when one byte of it is flipped."""
+    rig.more = '[workshop]\nname = "the workshop"\n'
     rig.start_daemon()
     page = rig.start_page().url
     with chromium() as browser:
@@ -72,6 +73,9 @@ def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> Non
         before = rig.link(BAY).packs
         rig.packs(BAY, more_than=before + 2)
         soak(tab, page)
+        early = httpx.get(f"{page}/job/{rig.bay(BAY).job}/certificate.pdf", trust_env=False, timeout=60.0)
+        assert early.status_code == 409
+        assert "still runs" in early.text
         assert rig.ended(BAY).verdict == "pass", rig.bay(BAY).reasons
         assert len(rig.client.booking(1).jobs) == 2
 
@@ -82,6 +86,9 @@ def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> Non
                 tab.get_by_role("link", name=f"Certificate {kind}").click()
             download.value.save_as(rig.folder / f"certificate.{kind.lower()}")
 
+    made = (rig.folder / "certificate.html").read_text(encoding="utf-8")
+    assert "<b>PASS</b>" in made
+    assert "the workshop" in made
     for kind, word in (("html", b"MR-25 no. 031"), ("pdf", b"endobj")):
         file = rig.folder / f"certificate.{kind}"
         content = file.read_bytes()
@@ -89,3 +96,4 @@ def test_a_unit_trips_is_mended_passes_and_goes_back_with_proof(rig: Rig) -> Non
         at = content.index(word) + len(word) - 1
         file.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
         assert verified(rig, file) == 1
+    assert rig.daemon.end() == 0, rig.daemon.log()

@@ -10,10 +10,14 @@ import httpx
 import pytest
 
 from daemon.api.client import Client
+from daemon.store import Store
+from daemon.store.items import JobStarted
 from tests.journeys.children import Child, until
 from tests.journeys.rig import free_port
 
 pytestmark = pytest.mark.journey
+
+PLAN = '[[phase]]\ndrive = "off"\nminutes = 1\n'
 
 
 def children_of(pid: int) -> list[int]:
@@ -62,6 +66,8 @@ def test_the_demo_is_live_and_ctrl_c_leaves_no_process_behind(tmp_path: Path) ->
 
 def test_a_demo_that_is_killed_takes_every_process_of_it_along(tmp_path: Path) -> None:
     """kill -9 leaves it no word to say, and still neither broker, twins, daemon nor page outlives it."""
+    with Store(tmp_path / "data") as store:  # where something is kept, no earlier soaks are made
+        store.put(JobStarted(1, "J-1", "a unit", "bay-1", "none", PLAN, {}, 0, 0.0))
     demo = Child(tmp_path, "demo", "daemon.cli.main", "demo", "--port", 0, "--data", tmp_path / "data")
     try:
         demo.hear(lambda line: line if "live at" in line else None, "that it is live", wait_s=90)

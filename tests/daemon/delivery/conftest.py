@@ -207,7 +207,7 @@ def rack_of(tmp_path: Path) -> Callable[[str], RackFile]:
 def until() -> Callable[[Callable[[], object], str], None]:
     """Wait for something outside to become true; fails with its name."""
 
-    def wait(true: Callable[[], object], what: str, timeout_s: float = 20.0) -> None:
+    def wait(true: Callable[[], object], what: str, timeout_s: float = 60.0) -> None:
         end_s = time.monotonic() + timeout_s
         while not true():
             assert time.monotonic() < end_s, f"did not come true: {what}"

@@ -109,14 +109,14 @@ def test_a_server_that_refuses_goes_away_and_comes_back_gets_all_in_order_once_e
 def test_a_target_that_hangs_delays_no_other_and_no_stop(
     alerts: Alerts, catalog: Path, rack_of: RackOf, hooks: Callable[[], Hook], until: Until
 ) -> None:
-    """Ten messages reach the one while the other has not ended its first; the stop takes seconds."""
+    """All messages reach the one while the other has not ended its first; the stop takes seconds."""
     slow, quick = hooks(), hooks()
     slow.mode = "hang"
     telling = delivery(rack_of(table("slow", f"{slow.url}?rto=60") + table("quick", quick.url)), catalog)
     with telling:
-        for alert in range(1, 7):
+        for alert in range(1, 5):
             alerts.say(alert)
-        until(lambda: len(quick.titles) == 6 and slow.asked == 1, "the quick one is told")
+        until(lambda: len(quick.titles) == 4 and slow.asked == 1, "the quick one is told")
         assert {t.target: t.state for t in telling.view().targets}["slow"] == "sending"
         began_s = time.monotonic()
     assert time.monotonic() - began_s < GRACE_S + 3
@@ -209,24 +209,23 @@ def test_killed_in_the_middle_of_a_send_it_is_told_by_the_next(  # noqa: PLR0917
     assert hook.titles == [TRIP.format(n) for n in (1, 2, 3)]
 
 
-@pytest.mark.parametrize("round_", range(2))
 def test_killed_at_any_instant_each_is_told_and_one_at_most_twice(  # noqa: PLR0917  fixtures
-    alerts: Alerts, catalog: Path, rack_of: RackOf, hooks: Callable[[], Hook], until: Until, tmp_path: Path, round_: int
+    alerts: Alerts, catalog: Path, rack_of: RackOf, hooks: Callable[[], Hook], until: Until, tmp_path: Path
 ) -> None:
     """A real process, kill -9 at a random moment between and in sends."""
     hook = hooks()
     config = rack_of(table("duty", hook.url))
-    for alert in range(1, 7):
+    for alert in range(1, 5):
         alerts.say(alert)
     with another_daemon(tmp_path / "rack.toml", catalog):
-        least = random.randint(1, 4)
+        least = random.randint(1, 3)
         until(lambda: len(hook.titles) >= least, "some are told")
         threading.Event().wait(random.uniform(0, 0.5))
     with delivery(config, catalog) as telling:
-        until(lambda: hook.titles.count(TRIP.format(6)), "the last is told")
+        until(lambda: hook.titles.count(TRIP.format(4)), "the last is told")
         until(lambda: telling.view().targets[0].waiting == 0, "all marked")
-    assert set(hook.titles) == {TRIP.format(n) for n in range(1, 7)}
-    assert len(hook.titles) <= 7
+    assert set(hook.titles) == {TRIP.format(n) for n in range(1, 5)}
+    assert len(hook.titles) <= 5
 
 
 def test_a_disk_that_takes_no_mark_makes_nobody_be_told_twice(
