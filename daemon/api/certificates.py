@@ -18,17 +18,32 @@ _KINDS = {"pdf": "application/pdf", "html": "text/html; charset=utf-8"}
 
 #: after a job was first looked at: its curves go first
 LOAD_AFTER_S = 3.0
+#: after the start of their process, also where nobody has looked at a job: a start has enough to do
+LOAD_ANYWAY_S = 20.0
+
+
+def load_after(wait_s: float) -> None:
+    """Load what draws and sets certificates, so long from now: the first would take two seconds longer than others."""
+
+    def load() -> None:
+        from daemon.certificate import make  # noqa: PLC0415
+
+        make.warm_up()
+
+    later = threading.Timer(wait_s, load)
+    later.daemon = True
+    later.start()
 
 
 def add_certificates(app: FastAPI, data: Path, workshop: WorkshopTable) -> Callable[[], None]:
     """Add the routes ``/v1/jobs/{job}/certificate.pdf`` and ``.html``.
 
-    What is given back loads, a little later and once, what they take some seconds to load the first time.
+    What is given back has what they need loaded soon.
     """
 
     @cache
     def certificates() -> "Certificates":
-        # what draws and sets takes seconds to load, and memory: only where somebody looks at a finished job
+        # what draws and sets takes seconds to load: never with the app
         from daemon.certificate.make import Certificates  # noqa: PLC0415
 
         return Certificates(data, workshop)
@@ -40,9 +55,7 @@ def add_certificates(app: FastAPI, data: Path, workshop: WorkshopTable) -> Calla
         if begun:
             return
         begun = True
-        later = threading.Timer(LOAD_AFTER_S, lambda: certificates().warm_up())
-        later.daemon = True
-        later.start()
+        load_after(LOAD_AFTER_S)
 
     # not async: made on a thread of the pool
     @app.get("/v1/jobs/{job}/certificate.pdf", response_class=Response)

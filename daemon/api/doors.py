@@ -29,6 +29,11 @@ class Door:
         self._thread = threading.Thread(target=self._mind, name=f"door {name}", daemon=True)
         self._thread.start()
 
+    @property
+    def pid(self) -> int:
+        """The process that is there now."""
+        return self._process.pid
+
     def close(self) -> None:
         """End it."""
         self._ending.set()

@@ -29,9 +29,11 @@ def _app(what: str, first: str, second: str, workshop: str = "{}") -> ASGIApp:
         from daemon.api.front import Front  # noqa: PLC0415
 
         return Front(first, second)
+    from daemon.api.certificates import LOAD_ANYWAY_S, load_after  # noqa: PLC0415
     from daemon.api.history import build_history  # noqa: PLC0415
     from daemon.config import WorkshopTable  # noqa: PLC0415
 
+    load_after(LOAD_ANYWAY_S)
     return build_history(Path(first), second, WorkshopTable.model_validate_json(workshop))
 
 

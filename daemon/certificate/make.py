@@ -25,6 +25,13 @@ WAIT_S, SOON_S = 30.0, 120.0
 _LOOK_S = 0.1
 
 
+def warm_up() -> None:
+    """Draw once for nobody, with all fonts at hand: the first drawing takes longer than the others take in all."""
+    nothing = CurvesView(job=0, from_s=0.0, to_s=1.0, frames=0, curves=[])
+    strip.draw(nothing, PlanView(name="none", total_s=1.0, phases=[]), None)
+    paper.fonts()
+
+
 class Certificates:
     """Makes certificates of the jobs in ``folder``, from any thread, one at a time: half a second of a processor each.
 
@@ -40,12 +47,6 @@ class Certificates:
         self._calibrations = Calibrations(folder / CATALOG)
         self._workshop = workshop
         self._one = threading.Lock()
-
-    def warm_up(self) -> None:
-        """Draw once for nobody: the first drawing also loads fonts, which takes longer than the others take in all."""
-        nothing = CurvesView(job=0, from_s=0.0, to_s=1.0, frames=0, curves=[])
-        with self._one:
-            strip.draw(nothing, PlanView(name="none", total_s=1.0, phases=[]), None)
 
     def pdf(self, job: int, calibrations: Sequence[Calibration] = ()) -> bytes:
         """The certificate on paper."""

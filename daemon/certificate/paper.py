@@ -2,9 +2,10 @@
 
 import json
 import re
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import typst
 
@@ -26,22 +27,62 @@ PAGES = 2
 #: no word; it may be broken every few letters, as the narrowest line holds no more
 _LONG_WORD = re.compile(r"\S{25,}")
 _PIECE = re.compile(r"(\S{6})(?=\S)")
+#: how typst names a character that it has no font for, one by one
+_NOT_DISPLAYED = re.compile(r'the text `"(.+?)"` could not be displayed')
+_ESCAPED = re.compile(r"\\u\{([0-9a-f]+)\}")
+_INSTEAD = "□"
+NOT_PRINTED = (
+    f"{_INSTEAD} stands for a character for which there was no font where this was made. This certificate as a page "
+    "(HTML) has all of them."
+)
+
+
+class Content(NamedTuple):
+    """What is laid out: ``missing`` are characters for which there is no font."""
+
+    facts: Facts
+    chart: str
+    mark: Mark | None
+    missing: frozenset[str] = frozenset()
 
 
 def pdf(facts: Facts, chart: str, mark: Mark | None = None) -> bytes:
-    """The certificate; ``chart`` is an SVG document. Raises CertificateFailed where typst can't set it."""
+    """The certificate; ``chart`` is an SVG document. Raises CertificateFailed where typst can't set it.
+
+    A character that no font of this machine has is printed as □, and what that stands for is said.
+    """
     try:
-        made = _laid_out(facts, chart, mark)
-        out = _compiled(made, facts.made_ns // 10**9)
+        return _set_whole(Content(facts, chart, mark))
     except RuntimeError as err:  # its root: a query raises that one
         raise CertificateFailed(facts.job, str(err)) from err
-    return out
 
 
-def _laid_out(facts: Facts, chart: str, mark: Mark | None) -> typst.Compiler:
+def _set_whole(content: Content) -> bytes:
+    time_s = content.facts.made_ns // 10**9
+    while True:
+        made = _laid_out(content)
+        try:
+            # has its fonts in it, and can be read when nobody remembers this program (ISO 19005-2)
+            out = made.compile(format="pdf", pdf_standards="a-2b", timestamp=time_s)
+        except typst.TypstError as err:
+            missing = _not_displayed(err.diagnostic) | content.missing
+            if missing == content.missing:
+                raise
+            content = content._replace(missing=missing)
+            continue
+        assert isinstance(out, bytes)
+        return out
+
+
+def _not_displayed(diagnostic: str) -> frozenset[str]:
+    found = "".join(_NOT_DISPLAYED.findall(diagnostic))
+    return frozenset(_ESCAPED.sub(lambda code: chr(int(code[1], 16)), found)) - {_INSTEAD}
+
+
+def _laid_out(content: Content) -> typst.Compiler:
     start = 0  # where no chart is small enough, a large one may as well stand on the second page
     for n, first in enumerate(_FIRST):
-        made = _set(facts, chart, mark, first, _ROWS[0])
+        made = _set(content, first, _ROWS[0])
         if _page(made, "<strip>") == 1:
             if _page(made, "<pages>") <= PAGES:
                 return made
@@ -49,27 +90,16 @@ def _laid_out(facts: Facts, chart: str, mark: Mark | None) -> typst.Compiler:
             break
     for first in _FIRST[start:]:
         for rows in _ROWS:
-            made = _set(facts, chart, mark, first, rows)
+            made = _set(content, first, rows)
             if _page(made, "<pages>") <= PAGES:
                 return made
     return made
 
 
-def _set(facts: Facts, chart: str, mark: Mark | None, first: tuple[int, float, float], rows: int) -> typst.Compiler:
+def _set(content: Content, first: tuple[int, float, float], rows: int) -> typst.Compiler:
     reasons, scale, size = first
-    given = json.dumps(_given(facts, chart, mark, reasons, rows) | {"scale": scale, "size": size})
-    return typst.Compiler(_TEMPLATE, font_paths=_fonts(), sys_inputs={"given": given})
-
-
-def _compiled(made: typst.Compiler, time_s: int) -> bytes:
-    try:
-        # has its fonts in it, and can be read when nobody remembers this program (ISO 19005-2)
-        out = made.compile(format="pdf", pdf_standards="a-2b", timestamp=time_s)
-    except typst.TypstError:
-        # a script for which this machine has no font: boxes on paper, and not PDF/A, but a certificate
-        out = made.compile(format="pdf", timestamp=time_s)
-    assert isinstance(out, bytes)
-    return out
+    data = given(content, reasons, rows) | {"scale": scale, "size": size}
+    return typst.Compiler(_TEMPLATE, font_paths=fonts(), sys_inputs={"given": json.dumps(data)})
 
 
 def _page(made: typst.Compiler, label: str) -> int:
@@ -77,17 +107,20 @@ def _page(made: typst.Compiler, label: str) -> int:
 
 
 @cache
-def _fonts() -> typst.Fonts:
+def fonts() -> typst.Fonts:
+    """The fonts that typst may use, found once."""
     # the system's too: a unit may be named in a script that the fonts of typst do not have
     return typst.Fonts()
 
 
-def _given(facts: Facts, chart: str, mark: Mark | None, reasons: int, rows: int) -> dict[str, Any]:
-    said = {
-        name.replace("_", "-"): value for name, value in _breakable(words(facts, rows, reasons).model_dump()).items()
-    }
+def given(content: Content, reasons: int, rows: int) -> dict[str, Any]:
+    """All that the template is given, but for its measures; so many reasons and rows of a table at most."""
+    facts, chart, mark, missing = content
+    instead = str.maketrans(dict.fromkeys(missing, _INSTEAD))
+    said = _each(words(facts, rows, reasons).model_dump(), lambda text: _breakable(text.translate(instead)))
     return {
-        "words": said,
+        "words": {name.replace("_", "-"): value for name, value in said.items()},
+        "not-printed": NOT_PRINTED if missing else "",
         "ended": instant(facts.ended_ns, facts),
         "chart": chart,
         "chart-says": chart_says(facts),
@@ -111,9 +144,14 @@ def chart_says(facts: Facts) -> str:
     )
 
 
-def _breakable(value: Any) -> Any:
+def _breakable(text: str) -> str:
+    return _LONG_WORD.sub(lambda found: _PIECE.sub("\\1\u200b", found[0]), text)
+
+
+def _each(value: Any, change: Callable[[str], str]) -> Any:
+    """``value`` with each text in it changed."""
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda found: _PIECE.sub("\\1\u200b", found[0]), value)
+        return change(value)
     if isinstance(value, list):
-        return [_breakable(one) for one in value]
-    return {name: _breakable(one) for name, one in value.items()} if isinstance(value, dict) else value
+        return [_each(one, change) for one in value]
+    return {name: _each(one, change) for name, one in value.items()} if isinstance(value, dict) else value

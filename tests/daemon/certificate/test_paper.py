@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typst
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
@@ -97,6 +98,20 @@ def test_no_text_breaks_the_paper(facts: Facts, text: str) -> None:
     made = paper.pdf(with_text(facts, text), SVG, MARK)
     assert made.startswith(b"%PDF-")
     assert len(re.findall(rb"/Type\s*/Page\b", made)) <= paper.PAGES
+
+
+def test_a_character_without_a_font_is_told_of_and_the_paper_is_kept_for_ever(
+    facts: Facts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a machine without fonts of its own: a box, the word that it is one, and PDF/A all the same (ISO 19005-2)."""
+    monkeypatch.setattr(paper, "fonts", lambda: typst.Fonts(include_system_fonts=False))
+    odd = facts.model_copy(update={"unit": facts.unit.model_copy(update={"unit": "MR-25 無線機 no. 7"})})
+    made = paper.pdf(odd, SVG)
+    assert "MR-25 □□□ no. 7".encode() in made  # in its title, which is not packed
+    for one in (made, paper.pdf(facts, SVG)):
+        assert b"pdfaid:part" in one
+    assert paper.given(paper.Content(odd, SVG, None, frozenset("無線機")), 1, 1)["not-printed"] == paper.NOT_PRINTED
+    assert paper.given(paper.Content(odd, SVG, None), 1, 1)["not-printed"] == ""
 
 
 @given(text=texts)
