@@ -45,7 +45,7 @@ def test_rubbish_on_a_link_is_counted_and_every_soak_goes_on(rig: Rig) -> None:
     master = open_pty(rig.folder / "bay-5")
     try:
         rig.start_daemon()
-        rig.soak(plan(("carrier", 12.0)))
+        rig.soak(plan(("carrier", 9.0)))
         good = b'[{"bn":"bay-1/","n":"ambient","u":"Cel","v":21.5}]'
         flipped = bytearray(seal(good))
         flipped[40] ^= 0x04

@@ -7,7 +7,7 @@ from tests.journeys.rig import BAYS, RATE_HZ, Rig, plan
 
 pytestmark = pytest.mark.journey
 
-PHASES = (("off", 1.0), ("idle", 4.0), ("carrier", 10.0))
+PHASES = (("off", 1.0), ("idle", 2.0), ("carrier", 7.0))
 
 
 def test_four_bays_over_serial_lines_and_a_broker_soak_to_a_pass_and_all_of_it_is_kept(rig: Rig) -> None:
@@ -34,5 +34,5 @@ def test_four_bays_over_serial_lines_and_a_broker_soak_to_a_pass_and_all_of_it_i
         assert job.ended_ns
         assert job.figures["key_down_s"] == pytest.approx(asked_s, abs=1.0)
         assert job.figures["forward_mean_w"] == pytest.approx(25.0, rel=0.15)
-        # thermal masses of a fiftieth: ten seconds of carrier show a heating curve
+        # thermal masses of a fiftieth: seven seconds of carrier show a heating curve
         assert (job.figures["heatsink_max_c"] or 0.0) > 30.0
