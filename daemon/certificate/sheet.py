@@ -257,7 +257,8 @@ def _seal_says(sealed: Sealed | None) -> str:
     if not sealed.intact:
         return "THE SEALED FILE WAS MISSING OR CHANGED WHEN THIS WAS MADE: do not rely on it; make it anew."
     return (
-        "keysoak verify FILE checks the sealed file, or this certificate's page, against what was sealed (FIPS 180-4)."
+        "keysoak verify FILE checks the sealed file, or this certificate, PDF or page, against what was sealed "
+        "(FIPS 180-4)."
     )
 
 

@@ -21,8 +21,8 @@ CAUTIONS = (
 NOT_SEALED = "Provisional: readings not sealed yet"
 NO_CALIBRATION = "No calibration on record: figures are as read."
 READ_AS = (
-    "Figures are extremes of single readings; the rules act on what lasts, so that one bad reading neither unkeys "
-    "nor fails."
+    "Greatest and least figures are each the middle one of three readings in a row, so that one bad reading is none; "
+    "the rules act on what lasts."
 )
 
 
