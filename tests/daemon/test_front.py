@@ -24,6 +24,7 @@ class Behind:
 
     asked: list[str] = field(default_factory=list)
     most_at_once: int = 0
+    thinks_s: float = 0.0
     now: int = 0
     open: threading.Event = field(default_factory=threading.Event)
 
@@ -62,6 +63,7 @@ class Behind:
             self.now += 1
             self.most_at_once = max(self.most_at_once, self.now)
             self.open.wait(10)
+            time.sleep(self.thinks_s)
             self.now -= 1
             self.asked.append(path)
             host, query = request.headers["host"], str(request.query_params)
@@ -150,6 +152,18 @@ def test_an_answer_is_fresh_after_a_fifth_of_a_second_and_after_any_order(behind
     asked_s = time.monotonic()
     while http.get("/v1/rack").json()["n"] == second:
         assert time.monotonic() - asked_s < 10 * FRESH_S
+
+
+def test_what_takes_long_is_asked_seldom_even_between_orders(behind: Behind, http: httpx.Client) -> None:
+    """A flood beside many orders; each caller still sees what its own order did."""
+    behind.thinks_s = 0.02
+    began_s = time.monotonic()
+    while time.monotonic() - began_s < 1.2:
+        http.post("/v1/bays/bay-1/soak")
+        done = len(behind.asked)
+        assert http.get("/v1/rack").json()["n"] > done
+    # of each twentieth of a second at work 19 are rest, but no longer than half a second
+    assert behind.asked.count("v1/rack") <= 4
 
 
 def test_path_query_host_and_refusals_are_passed_on_as_they_are(http: httpx.Client) -> None:

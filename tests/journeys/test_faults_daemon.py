@@ -1,8 +1,9 @@
-"""The daemon is stopped, its front door dies, its wall clock is stepped: leases hold, and what can go on goes on."""
+"""The daemon is stopped, its processes die, its wall clock is stepped: leases hold, and what can go on goes on."""
 
 import os
 import signal
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -50,18 +51,22 @@ def test_a_stopped_daemon_unkeys_every_twin_by_its_lease_and_does_not_key_it_whe
     assert not keyed_again(rig, since)
 
 
-def test_the_api_s_processes_may_die_and_every_soak_goes_on(rig: Rig) -> None:
-    """Both are started again, at the same address; no key comes up meanwhile."""
+def test_the_daemon_s_processes_may_die_and_every_soak_goes_on(rig: Rig) -> None:
+    """All are started again, the API at the same address; no key comes up meanwhile, and no reading is lost."""
     rig.start_daemon()
     rig.soak_keyed()
     since = rig.twins.mark()
     children = _children_of(rig.daemon.process.pid)
-    assert sorted(children) == ["front", "history"]
+    assert sorted(children) == ["front", "history", "writing"]
     for pid in children.values():
         os.kill(pid, signal.SIGKILL)
-    until(lambda: _answers(rig) and _children_of(rig.daemon.process.pid) != children, "the API, after its death")
+    until(lambda: _answers(rig) and len(_new(rig, children)) == len(children), "all of them, after their death")
     assert [rig.bay(bay).status for bay in BAYS] == ["keyed"] * len(BAYS)
     assert len(rig.client.jobs()) == len(BAYS)
+    packs = {bay: rig.link(bay).packs for bay in BAYS}
+    for bay in BAYS:
+        until(lambda bay=bay: len(rig.kept_seqs(bay)) >= packs[bay], "that what had come by then is kept")  # type: ignore[misc]
+        assert all(b - a == 1 for a, b in pairwise(rig.kept_seqs(bay))), f"{bay} lost readings"
     assert '"on": false' not in "".join(rig.twins.said[since:])
 
 
@@ -97,12 +102,19 @@ def _answers(rig: Rig) -> bool:
         return False
 
 
+def _new(rig: Rig, children: dict[str, int]) -> dict[str, int]:
+    """Those that run now and did not then."""
+    return {what: pid for what, pid in _children_of(rig.daemon.process.pid).items() if children.get(what) != pid}
+
+
 def _children_of(pid: int) -> dict[str, int]:
-    """Processes of the API that ``pid`` has started, by what they are."""
+    """Processes that the daemon ``pid`` has started to serve all along, by what they are."""
     found = {}
     for entry in Path(f"/proc/{pid}/task").glob("*/children"):
         for child in entry.read_text().split():
             words = Path(f"/proc/{child}/cmdline").read_bytes().decode().split("\0")
             if "daemon.api.process" in words:
                 found[words[words.index("daemon.api.process") + 1]] = int(child)
+            elif "daemon.store.writing" in words:
+                found["writing"] = int(child)
     return found
