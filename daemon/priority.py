@@ -3,6 +3,7 @@
 import os
 from collections.abc import Sequence
 from contextlib import suppress
+from pathlib import Path
 
 #: the lowest real-time priority: before every process of the usual kind, behind whatever an administrator put higher
 #: (sched(7)). With niceness alone, which counts within one session only, an unkey waited for whole turns of others
@@ -32,3 +33,14 @@ def after(words: Sequence[str], nice: int) -> list[str]:
     """The command ``words`` as one that is started from here and comes after: of the usual kind, with that niceness."""
     by_nice = ["nice", "-n", str(nice - os.getpriority(os.PRIO_PROCESS, 0)), *words]
     return by_nice if os.sched_getscheduler(0) == os.SCHED_OTHER else ["chrt", "--other", "0", *by_nice]
+
+
+def step_back(nice: int) -> None:
+    """Rank the session of this process against all others of the machine, if it leads it.
+
+    Linux shares processors out by session first (sched(7), autogroup): niceness alone counts within it only, and
+    something that leads a session of its own took as much as all else there.
+    """
+    if os.getsid(0) == os.getpid():  # else it is somebody else's
+        with suppress(OSError):  # a kernel without it
+            Path("/proc/self/autogroup").write_text(str(nice))

@@ -13,6 +13,7 @@ from pathlib import Path
 import msgspec
 
 from daemon.errors import DaemonError
+from daemon.priority import LAST_NICE, step_back
 from daemon.store.items import JobSealed
 from daemon.store.reader import Reader
 from daemon.store.seals import PART, digest
@@ -55,6 +56,7 @@ def _end_with_the_daemon() -> None:
 
 def main(folder: Path, jobs: list[int]) -> int:
     """Seal these jobs; gives the exit status."""
+    step_back(LAST_NICE)
     threading.Thread(target=_end_with_the_daemon, daemon=True).start()
     try:
         for job in jobs:

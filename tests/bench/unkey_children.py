@@ -14,7 +14,7 @@ MACHINE = ("chrt", "--rr", "2")
 #: as the daemon ranks itself (daemon/priority.py); what is put in its place goes by the same
 LIKE_THE_DAEMON = ("chrt", "--rr", "1")
 #: of what stands for callers on other machines: it shares our processors, but it goes last
-GUEST = ("nice", "-n", "10")
+GUEST = ("sh", "-c", 'echo 19 >/proc/self/autogroup; exec nice -n 10 "$@"', "guest")
 USUAL: Sequence[str] = ()
 
 
@@ -28,6 +28,7 @@ class Child:
             stderr=subprocess.DEVNULL if quiet else None,
             text=True,
             cwd=ROOT,
+            start_new_session=rank is GUEST,  # it ranks its session: within one, niceness ranks nothing else
         )
 
     def line(self) -> str:

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -39,3 +40,13 @@ def test_where_it_may_not_be_raised_the_daemon_runs_all_the_same() -> None:
     own, thread, child, nice = looked(*plain)
     assert (own, thread, child) == (os.SCHED_OTHER,) * 3
     assert nice == 5
+
+
+@pytest.mark.skipif(not Path("/proc/self/autogroup").exists(), reason="this kernel ranks processes, not sessions")
+def test_what_leads_a_session_of_its_own_steps_back_behind_all_others() -> None:
+    """proc(5): the niceness of the session as a whole."""
+    say = "from daemon.priority import step_back; step_back(10); print(open('/proc/self/autogroup').read())"
+    told = subprocess.run(
+        [sys.executable, "-c", say], start_new_session=True, capture_output=True, text=True, check=True
+    )
+    assert told.stdout.split()[-2:] == ["nice", "10"]
