@@ -1,12 +1,11 @@
 """The control API from a caller's side: one method a route, models in and out, every failure an ApiError."""
 
 from collections.abc import AsyncIterator, Iterator, Sequence
-from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Any
 
 import httpx
 import msgspec
-from pydantic import BaseModel, TypeAdapter
+from pydantic import TypeAdapter
 
 from daemon.api.alert_models import AlertRate, AlertView, NoteOrder, ReasonOrder, ShelveOrder
 from daemon.api.booking_models import (
@@ -19,6 +18,7 @@ from daemon.api.booking_models import (
     SheetJudged,
 )
 from daemon.api.calibration_models import CalibrationJudged, CalibrationOrder, CalibrationView
+from daemon.api.calls import Caller, why
 from daemon.api.deltas import Patch
 from daemon.api.errors import ApiError, DaemonSilent
 from daemon.api.load_models import LoadRating
@@ -39,8 +39,6 @@ from daemon.api.models import (
 )
 from daemon.api.tell_models import TellsView, TellTest, TellTried
 
-M = TypeVar("M", bound=BaseModel)
-
 _ALERTS = TypeAdapter(list[AlertView])
 _CALIBRATIONS = TypeAdapter(list[CalibrationView])
 _BOOKINGS = TypeAdapter(list[BookingView])
@@ -57,25 +55,8 @@ TRY_S = 40.0
 MAKE_S = 60.0
 
 
-class Client:
-    """Talks to one daemon; may be shared between threads. ``timeout_s`` bounds every call."""
-
-    def __init__(self, url: str, timeout_s: float = 3.0) -> None:
-        self.url = url.rstrip("/")
-        # trust_env: a proxy of the environment must never stand between a person and the unkey button
-        self._http = httpx.Client(base_url=self.url, timeout=timeout_s, trust_env=False)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, err: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Let the connections go."""
-        self._http.close()
+class Client(Caller):
+    """All that a daemon can be asked and told; a method a route."""
 
     def health(self) -> Health:
         """Whether the daemon keeps up."""
@@ -127,7 +108,7 @@ class Client:
             with self._http.stream("GET", f"/v1/jobs/{job}/export", params={"form": form}) as answer:
                 if answer.is_error:
                     answer.read()
-                    raise ApiError(_why(answer), answer.status_code)
+                    raise ApiError(why(answer), answer.status_code)
                 yield from answer.iter_bytes()
         except httpx.HTTPError as err:
             raise DaemonSilent(self.url, str(err) or type(err).__name__) from err
@@ -263,23 +244,6 @@ class Client:
         answer = self._call("POST", "/v1/calibrations", content=order.model_dump_json())
         return CalibrationView.model_validate_json(answer.content)
 
-    def _get(self, path: str, model: type[M], params: dict[str, Any] | None = None) -> M:
-        return model.model_validate_json(self._call("GET", path, params=params).content)
-
-    def _post(self, path: str, body: BaseModel | None = None) -> Said:
-        content = None if body is None else body.model_dump_json()
-        return Said.model_validate_json(self._call("POST", path, content=content).content)
-
-    def _call(self, method: str, path: str, **words: Any) -> httpx.Response:
-        headers = {"content-type": "application/json"}
-        try:
-            answer = self._http.request(method, path, headers=headers, **words)
-        except httpx.HTTPError as err:
-            raise DaemonSilent(self.url, str(err) or type(err).__name__) from err
-        if answer.is_error:
-            raise ApiError(_why(answer), answer.status_code)
-        return answer
-
 
 async def follow(url: str, silence_s: float = 2.0) -> AsyncIterator[Patch]:
     """What changes on the rack, as it changes, the whole of it first (daemon/api/deltas.py puts it together).
@@ -299,10 +263,3 @@ async def follow(url: str, silence_s: float = 2.0) -> AsyncIterator[Patch]:
     except (httpx.HTTPError, msgspec.DecodeError) as err:
         raise DaemonSilent(url, str(err) or type(err).__name__) from err
     raise DaemonSilent(url, "it ended the stream")
-
-
-def _why(answer: httpx.Response) -> str:
-    try:
-        return str(answer.json()["detail"])
-    except (ValueError, KeyError, TypeError):
-        return f"the daemon answered {answer.status_code} {answer.reason_phrase}"
