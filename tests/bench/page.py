@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import logging
 import os
+import random
 import socket
 import subprocess
 import sys
@@ -133,6 +134,12 @@ class Rig:
         process.terminate()
         process.wait(15)
 
+    def kill(self, name: str) -> None:
+        """End one as a power cut does."""
+        process = self.running.pop(name)
+        process.kill()
+        process.wait(15)
+
     def cpu_s(self, name: str) -> float:
         """How much processor time it has taken so far."""
         fields = Path(f"/proc/{self.running[name].pid}/stat").read_text().rpartition(")")[2].split()
@@ -140,10 +147,13 @@ class Rig:
 
 
 def free_port() -> int:
-    """A port that is free now."""
-    with socket.create_server((HOST, 0)) as probe:
-        port: int = probe.getsockname()[1]
-        return port
+    """A port that is free now, and that no other program is given while what listens there is gone for a while."""
+    given = Path("/proc/sys/net/ipv4/ip_local_port_range")  # Linux gives programs that ask for any port one of these
+    below = int(given.read_text().split()[0]) if given.exists() else 32_768
+    while True:
+        port = random.randrange(10_000, below)
+        with contextlib.suppress(OSError), socket.create_server((HOST, port)):
+            return port
 
 
 @contextlib.contextmanager
