@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any, cast
 from urllib.parse import quote
 
@@ -12,31 +11,26 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.client import Client
 from daemon.api.models import BayView
+from dashboard.ahead import Ahead
 from dashboard.alerts import add_alert_routes
 from dashboard.booking import add_booking_routes
 from dashboard.calibrating import add_calibration_routes
 from dashboard.callbacks import add_callbacks
 from dashboard.chosen import add_jobs_callbacks
 from dashboard.downloads import add_download_routes
-from dashboard.guard import Guard, PackedFiles
+from dashboard.files import Assets, OwnFiles, PackedFiles, assets
+from dashboard.guard import Guard
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
 from dashboard.planning import add_plan_routes
 from dashboard.shell import SHELL
 from dashboard.side_by_side import add_compare_callbacks
-from dashboard.site import title_of
+from dashboard.site import Place, find, title_of
 from dashboard.viewer import Viewer
 
-#: the grid's script is as large as all others together, and one page alone has a grid
-_OURS = '<script src="/assets/grid.js"></script>\n'
-_GRID = re.compile(r'<script src="[^"]*dash_ag_grid[^"]*"></script>')
-
-#: pages with charts ask for their library at once, and not when Dash comes to draw one: a second and more of a page's
-#: opening (tests/bench/job_page.py)
-_CHARTED = re.compile(r"/job/[0-9]+|/compare")
-_PLOTLY = '<script defer src="/_dash-component-suites/plotly/package_data/plotly.min.js"></script>\n</head>'
-
-_ASSETS = Path(__file__).parent / "assets"
+#: the grid's script is as large as all others together, and one page alone has a grid; none has Dash's own table
+_GRID = re.compile(r'<script src="[^"]*(dash_ag_grid[^"]*|/grid\.js)"></script>\n?')
+_TABLE = re.compile(r'<script src="[^"]*/dash_table/[^"]*"></script>')
 
 #: names under which a browser on this machine reaches the page
 LOCAL = ("127.0.0.1", "localhost", "[::1]")
@@ -46,16 +40,30 @@ class Shell(Dash):
     """Dash inside our own page: the head with the red button stands outside what React draws, so that unkeying
     works whatever becomes of the rest."""
 
+    ahead: Ahead
+
     def interpolate_index(self, *parts: Any, **named: Any) -> str:
         """The whole document, with the title that its path deserves."""
-        path = self.backend.request_adapter().path
-        named["title"] = title_of(path)
+        path, own = self.backend.request_adapter().path, assets()
+        found = find(path)
+        place = found[0] if found else None
+        if found and found[0].charted and found[1]:
+            self.ahead.begin(int(found[1]))
+        named |= {"title": title_of(path), "own": own.root, "soon": _soon(place, own)}
         text = SHELL
         for name, value in named.items():
             text = text.replace(f"{{%{name}%}}", value)
-        if _CHARTED.fullmatch(path):
-            text = text.replace("</head>", _PLOTLY, 1)
-        return text if path == "/jobs" else _GRID.sub("", text).replace(_OURS, "")
+        text = _TABLE.sub("", text)
+        return text if path == "/jobs" else _GRID.sub("", text)
+
+
+def _soon(place: Place | None, own: Assets) -> str:
+    """What a page's scripts are, and what they will need, so that a browser asks for all of it at once."""
+    lines = [f'<script src="{own.path("charts-soon.js")}"></script>'] if place and place.charted else []
+    first = [*(f"{part}.js" for part in (place.parts if place else ())), "main.js"]
+    lines += [f'<script type="module" src="{own.path(name)}"></script>' for name in first]
+    lines += [f'<link rel="modulepreload" href="{own.path(name)}">' for name in own.modules(first)]
+    return "\n".join(lines)
 
 
 def _bay_of(client: Client) -> Callable[[str], BayView]:
@@ -70,7 +78,6 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
         __name__,
         server=cast(Any, server),  # its type says "callable", it takes an application
         backend="fastapi",
-        assets_folder=str(_ASSETS),
         include_assets_files=False,
         serve_locally=True,
         compress=False,
@@ -87,7 +94,10 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
         asking.append(Client(api, timeout_s))
         return asking[-1]
 
-    add_callbacks(app, ask(10.0))
+    ahead = Ahead(api, 10.0)
+    asking.append(ahead)
+    app.ahead = ahead
+    add_callbacks(app, ahead)
     add_jobs_callbacks(app, ask(10.0))
     add_compare_callbacks(app, ask(10.0))
     add_routes(server, Watch(api, _bay_of(ask(2.0))), ask(ORDER_S))
@@ -98,6 +108,7 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     add_calibration_routes(server, ask())
     server.add_middleware(Viewer)
     server.add_middleware(PackedFiles)
+    server.add_middleware(OwnFiles, own=assets())
     server.add_middleware(Guard, inline_scripts=app.csp_hashes())
     server.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL, *hosts], www_redirect=False)
     return server

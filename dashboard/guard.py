@@ -9,7 +9,6 @@ from html import escape
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -111,44 +110,3 @@ async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
         return
     why = "Refused: this order came from another site's page. Open Keysoak's own page and press there.\n"
     await PlainTextResponse(why, 403)(scope, receive, send)
-
-
-#: Dash and its components have a few dozen; an address is anybody's to make up
-MOST_PACKED = 100
-
-
-class PackedFiles:
-    """Compresses the scripts (2.6 MB instead of 9.3 MB), each once, and nothing that is made anew for every request.
-
-    They are files of installed packages: as long as this process lives they don't change.
-    """
-
-    def __init__(self, app: ASGIApp) -> None:
-        self.app = app
-        self._packed = GZipMiddleware(app, minimum_size=1000)
-        self._kept: dict[str, list[Message]] = {}
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Serve a request, compressed where that pays."""
-        if scope["type"] != "http" or not scope["path"].startswith("/_dash-component-suites/"):
-            await self.app(scope, receive, send)
-            return
-        headers = Headers(scope=scope)
-        plain = scope["method"] == "GET" and "if-none-match" not in headers
-        if not plain or "gzip" not in headers.get("accept-encoding", ""):
-            await self._packed(scope, receive, send)
-            return
-        if kept := self._kept.get(scope["path"]):
-            for message in kept:
-                await send({**message, "headers": list(message["headers"])} if "headers" in message else message)
-            return
-        sent: list[Message] = []
-
-        async def keep(message: Message) -> None:
-            # what stands further out adds headers of its own to the list that it is given
-            sent.append({**message, "headers": list(message["headers"])} if "headers" in message else message)
-            await send(message)
-
-        await self._packed(scope, receive, keep)
-        if sent and sent[0].get("status") == 200 and len(self._kept) < MOST_PACKED:
-            self._kept[scope["path"]] = sent

@@ -93,15 +93,14 @@ def plain_layout(from_s: float, to_s: float, axis: str) -> dict[str, Any]:
     }
 
 
-def fetching() -> dict[str, Any]:
-    """What stands on the paper until the curves have come: a library's own empty picture is white, in the dark too."""
+def empty(said: str = "") -> dict[str, Any]:
+    """What stands on the paper while there are no curves: a library's own empty picture is white, in the dark too."""
     layout = plain_layout(0.0, 60.0, "")
     word = {"xref": "paper", "yref": "paper", "x": 0.5, "y": 0.5, "showarrow": False, "font": {"size": 15}}
     hidden: dict[str, Any] = {"visible": False}
     return {
         "data": [],
-        "layout": layout
-        | {"xaxis": hidden, "yaxis": hidden, "annotations": [word | {"text": "The curves are being fetched …"}]},
+        "layout": layout | {"xaxis": hidden, "yaxis": hidden, "annotations": [word | {"text": said}]},
     }
 
 

@@ -7,24 +7,16 @@ SHELL = """\
 {%metas%}
 <meta name="color-scheme" content="light dark">
 <title>{%title%}</title>
-<script src="/assets/zone.js"></script>
-<link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
-<link rel="stylesheet" href="/assets/tokens.css">
-<link rel="stylesheet" href="/assets/page.css">
-<link rel="stylesheet" href="/assets/rack.css">
-<link rel="stylesheet" href="/assets/charts.css">
-<link rel="stylesheet" href="/assets/ledger.css">
-<link rel="stylesheet" href="/assets/plans.css">
-<link rel="stylesheet" href="/assets/alerts.css">
-<link rel="stylesheet" href="/assets/sheets.css">
-<link rel="stylesheet" href="/assets/workshop.css">
+<script src="{%own%}/zone.js"></script>
+<link rel="icon" type="image/svg+xml" href="{%own%}/mark.svg">
+<link rel="stylesheet" href="{%own%}/all.css">
 {%css%}
-<script type="module" src="/assets/main.js"></script>
+{%soon%}
 </head>
 <body>
 <a class="skip" href="#content">Skip to the page</a>
 <header class="top">
-  <a class="mark" href="/"><img src="/assets/mark.svg" alt="" width="34" height="34"><span>Keysoak</span></a>
+  <a class="mark" href="/"><img src="{%own%}/mark.svg" alt="" width="34" height="34"><span>Keysoak</span></a>
   <nav aria-label="Pages">
     <a href="/">Rack</a><a href="/jobs">Jobs</a><a href="/alerts">Alerts<span id="alert-count" class="count"></span></a>
     <details class="more" id="more">
@@ -61,7 +53,8 @@ SHELL = """\
   <div id="degrees" class="degrees"></div>
 </footer>
 {%config%}
-<script src="/assets/grid.js"></script>
+<script src="{%own%}/span.js"></script>
+<script src="{%own%}/grid.js"></script>
 {%scripts%}
 {%renderer%}
 </body>

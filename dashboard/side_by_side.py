@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
-from dash import Dash, Input, Output, State, ctx, html, no_update
+from dash import Dash, Input, Output, State, html, no_update
 
 from daemon.api.aligned import PlanTime, in_plan_time, key_on_s
 from daemon.api.client import Client
@@ -14,7 +14,7 @@ from daemon.api.models import BandView
 from dashboard import overlay
 from dashboard.overlay import Soak
 from dashboard.pages import compare
-from dashboard.span import Span, moved, tell_zooms, zoomed
+from dashboard.span import choose_spans
 
 #: two to six soaks share the width that one has alone
 POINTS = 800
@@ -33,28 +33,8 @@ def jobs_of(search: str) -> list[int]:
 
 def add_compare_callbacks(app: Dash, client: Client) -> None:
     """Give ``app`` the callbacks of its page of soaks side by side."""
-    tell_zooms(app, "compare-curves", "compare-zoomed")
-
-    @app.callback(
-        Output("compare-span", "data"),
-        Input("compare-zoomed", "data"),
-        *(Input(f"compare-{name}", "n_clicks") for name in ("whole", "earlier", "later", "closer", "wider")),
-        State("compare-span", "data"),
-        State("compare-whole-s", "data"),
-        prevent_initial_call=True,
-    )
-    async def choose_span(relayout: Any, *rest: Any) -> Any:
-        span, whole_s = rest[-2:]
-        if ctx.triggered_id == "compare-zoomed":
-            wanted = zoomed(relayout, least_s=-1e9)
-            return no_update if wanted is False else wanted
-        if not whole_s:
-            return no_update
-        low, high = whole_s
-        # the moves know of an axis that begins at 0
-        here = Span(span[0] - low, span[1] - low) if span else None
-        there = moved(here, str(ctx.triggered_id).removeprefix("compare-"), high - low)
-        return None if there is None else Span(there.from_s + low, there.to_s + low)
+    buttons = [f"compare-{name}" for name, _ in compare.MOVES]
+    choose_spans(app, "compare-curves", buttons, "compare-span", "compare-whole-s")
 
     @app.callback(
         Output("compare-curves", "figure"),

@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
+from dashboard.ahead import POINTS
 from dashboard.pages import (
     about,
     alerts,
@@ -29,31 +30,45 @@ from dashboard.versions import versions_of
 
 
 class Place(NamedTuple):
-    """A page. ``path`` is a pattern whose one group, where it has one, is handed to ``make`` and to ``title``."""
+    """A page. ``path`` is a pattern whose one group, where it has one, is handed to ``make`` and to ``title``;
+    ``parts`` are the modules in assets/ that draw what moves on it."""
 
     path: str
     title: str
     make: Callable[[Client, str], Component]
+    parts: tuple[str, ...] = ()
+    charted: bool = False
+
+
+def _job(client: Client, number: int) -> Component:
+    view = client.job(number)
+    try:
+        return job.page(view, client.curves(number, None, None, POINTS))
+    except ApiError as err:
+        return job.page(view, err)
 
 
 def _booking(client: Client, number: int) -> Component:
     return book.page(client.bookings(), client.devices(), client.booking(number))
 
 
+_BAY = ("rack", "bay", "bay-start", "bay-booking", "release")
+_JOB = ("rack", "pictures", "downloads")
+
 PLACES = (
-    Place("/", "Rack", lambda _, __: rack.page()),
-    Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs())),
-    Place("/job/([0-9]{1,12})", "Job {}", lambda client, number: job.page(client.job(int(number)))),
-    Place("/compare", "Side by side", lambda _, __: compare.page()),
-    Place("/plans", "Plans", lambda client, _: plans.page(client.plans())),
-    Place("/plans/([a-z0-9][a-z0-9-]{0,62})", "Plan {}", lambda client, file: plans.page(client.plans(), file)),
-    Place("/book", "Book in", lambda client, _: book.page(client.bookings(), client.devices())),
-    Place("/book/([0-9]{1,12})", "Booking {}", lambda client, number: _booking(client, int(number))),
+    Place("/", "Rack", lambda _, __: rack.page(), ("rack",)),
+    Place("/jobs", "Jobs", lambda client, _: jobs.page(client.jobs()), ("find",)),
+    Place("/job/([0-9]{1,12})", "Job {}", lambda client, number: _job(client, int(number)), _JOB, charted=True),
+    Place("/compare", "Side by side", lambda _, __: compare.page(), ("pictures",), charted=True),
+    Place("/plans", "Plans", lambda client, _: plans.page(client.plans()), ("plan-page",)),
+    Place("/plans/([a-z0-9][a-z0-9-]{0,62})", "Plan {}", lambda c, file: plans.page(c.plans(), file), ("plan-page",)),
+    Place("/book", "Book in", lambda client, _: book.page(client.bookings(), client.devices()), ("sheet-page",)),
+    Place("/book/([0-9]{1,12})", "Booking {}", lambda client, number: _booking(client, int(number)), ("sheet-page",)),
     Place("/lots", "Lots", lambda client, _: lots.page(client.lots())),
-    Place("/calibrations", "Calibrations", lambda _, __: calibrations.page()),
-    Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name)),
-    Place("/alerts", "Alerts", lambda _, __: alerts.page()),
-    Place("/links", "Sensors and links", lambda _, __: links.page()),
+    Place("/calibrations", "Calibrations", lambda _, __: calibrations.page(), ("calibrations",)),
+    Place("/bay/([^/.][^/]{0,63})", "Bay {}", lambda _, name: bay.page(name), _BAY),
+    Place("/alerts", "Alerts", lambda _, __: alerts.page(), ("alert-list",)),
+    Place("/links", "Sensors and links", lambda _, __: links.page(), ("links",)),
     Place("/limits", "Limits", lambda client, _: limits.page(client.limits())),
     Place("/about", "Cautions and versions", lambda client, _: about.page(versions_of(client))),
 )

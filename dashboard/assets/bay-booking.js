@@ -2,10 +2,11 @@
 
 import { get } from "./ask.js";
 import { el } from "./dom.js";
+import { draws } from "./parts.js";
 
 let asking = null;
 
-export async function offerBookings() {
+async function offerBookings() {
   const select = document.getElementById("booking");
   if (!select || asking === select) return;
   asking = select;
@@ -20,3 +21,5 @@ export async function offerBookings() {
   const follow = () => (document.getElementById("by-hand").disabled = select.value !== "");
   select.addEventListener("change", follow);
 }
+
+draws(offerBookings);

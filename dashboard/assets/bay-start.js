@@ -3,6 +3,7 @@
 import { get } from "./ask.js";
 import { el, svg } from "./dom.js";
 import { post } from "./orders.js";
+import { draws } from "./parts.js";
 import { makeEstimate, setEstimate, setRated, typical } from "./plan-estimate.js";
 import { drawStrip } from "./strip.js";
 
@@ -11,7 +12,7 @@ const AGAIN_MS = 2000;
 
 let page = null;
 
-export function helpStart() {
+function helpStart() {
   document.addEventListener("change", async (event) => {
     const { target } = event;
     if (target.id === "plan-choice" && target.value) fill(page.plans.find((p) => p.file === target.value).text);
@@ -19,7 +20,7 @@ export function helpStart() {
   });
 }
 
-export function offerPlans() {
+function offerPlans() {
   const place = document.getElementById("start");
   if (!place) return;
   if (page?.place !== place) open(place);
@@ -100,3 +101,6 @@ function preview(plan) {
   page.picture.setAttribute("aria-label", plan ? `The plan: ${plan.phases.map((p) => p.drive).join(", ")}` : "No plan");
   drawStrip(page.picture, { bay: "plan", plan, figures: { heatsink_limit_c: null }, strip: [], tags: [], forecast: [], elapsed_s: 0 }, width, height);
 }
+
+helpStart();
+draws(offerPlans);

@@ -1,6 +1,7 @@
 // A bay's own page: what soaks there now, every channel, what is known of the unit, its alerts, every rule.
 
 import { el, setAttr, setText } from "./dom.js";
+import { draws } from "./parts.js";
 import { makeTerminals, setTerminals } from "./terminals.js";
 import { fixed, long, moment, phaseAt, shown, signOf, told } from "./words.js";
 
@@ -9,7 +10,7 @@ const JUDGES = { judging: "pass", "not yet": "resting", "not applicable": "dropp
 
 let sheet = null;
 
-export function drawBay({ rack, bay, silent }) {
+function drawBay({ rack, bay, silent }) {
   const place = document.getElementById("bay-details");
   if (!place) return;
   const shelf = rack?.bays.find((b) => b.bay === place.dataset.bay);
@@ -124,3 +125,5 @@ function drawRules(rules) {
   const row = (r) => el("li", { class: r.state.replaceAll(" ", "-") }, el("i", { class: `shape shape-${JUDGES[r.state] ?? "soaking"}`, "aria-hidden": "true" }), el("a", { href: `/limits#${r.rule}` }, r.rule), el("span", {}, r.state), r.why ? el("small", {}, told(r.why)) : "");
   return [el("ul", { class: "standings" }, ...rules.map(row))];
 }
+
+draws(drawBay);

@@ -5,6 +5,7 @@ import { el, setAttr, setText } from "./dom.js";
 import { drawTapes } from "./calibration-list.js";
 import { Points, numberOf } from "./calibration-points.js";
 import { drawTable, volts } from "./detector-plot.js";
+import { draws } from "./parts.js";
 import { drawResiduals } from "./residuals.js";
 import { DASH, fixed, signOf, told } from "./words.js";
 
@@ -18,7 +19,7 @@ let reading = false;
 // calibrations are entered in the channel's own unit, whatever degrees the viewer reads elsewhere
 const sign = (unit) => (unit === "Cel" ? "°C" : signOf(unit));
 
-export async function drawCalibrations() {
+async function drawCalibrations() {
   const place = document.getElementById("calibration-bench");
   if (!place) return;
   if (page?.place !== place) open(place);
@@ -216,3 +217,5 @@ async function list() {
     place.replaceChildren(el("p", {}, `The list can't be shown: ${fault.message}`));
   }
 }
+
+draws(drawCalibrations);

@@ -3,7 +3,7 @@
 
 import { el } from "./dom.js";
 
-export function helpDownloads() {
+function helpDownloads() {
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a[data-export]");
     if (!link || event.ctrlKey || event.metaKey || event.shiftKey || !link.dataset.frames) return;
@@ -45,3 +45,5 @@ async function fetchFile(link) {
   setTimeout(() => URL.revokeObjectURL(file), 60000);
   say(link, `${link.download}: ${(bytes / 1e6).toFixed(1)} MB.`);
 }
+
+helpDownloads();

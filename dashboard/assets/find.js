@@ -2,10 +2,11 @@
 // types faster than the page keeps up, and the letters fall in another order.
 
 import { el } from "./dom.js";
+import { draws } from "./parts.js";
 
 const KEPT = "keysoak jobs find";
 
-export function offerSearch() {
+function offerSearch() {
   const slot = document.querySelector(".find-slot");
   if (!slot || slot.childElementCount || !document.getElementById("jobs-grid")) return;
   const box = el("input", { id: "jobs-text", type: "search" });
@@ -18,3 +19,5 @@ export function offerSearch() {
   box.value = sessionStorage.getItem(KEPT) ?? "";
   if (box.value) find();
 }
+
+draws(offerSearch);

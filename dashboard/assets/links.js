@@ -2,6 +2,7 @@
 
 import { get } from "./ask.js";
 import { el, setAttr, setText } from "./dom.js";
+import { draws } from "./parts.js";
 import { makeTerminals, setTerminals } from "./terminals.js";
 import { fixed, long } from "./words.js";
 
@@ -12,7 +13,7 @@ const counts = new Map();
 let asking = false;
 let askedMs = 0;
 
-export async function drawLinks() {
+async function drawLinks() {
   const place = document.getElementById("links");
   if (!place || asking || performance.now() - askedMs < 1000) return;
   asking = true;
@@ -106,3 +107,5 @@ function rateOf(bay, packs) {
 
 const grouped = (n) => n.toLocaleString("en").replaceAll(",", "\u202f");
 const share = (n, of) => (n ? `${grouped(n)} (${fixed((100 * n) / (n + of), 1)} %)` : "0");
+
+draws(drawLinks);

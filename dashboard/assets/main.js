@@ -1,28 +1,16 @@
 // Where the page's own scripts begin. Orders first: they must work whatever else fails.
 
 import { drawAlerts, followAlerts } from "./alerts.js";
-import { offerBookings } from "./bay-booking.js";
-import { helpStart, offerPlans } from "./bay-start.js";
-import { drawBay } from "./bay.js";
-import { drawCalibrations } from "./calibrations.js";
 import { setAttr, setText } from "./dom.js";
-import { helpDownloads } from "./downloads.js";
 import { addHatches } from "./hatch.js";
-import { offerSearch } from "./find.js";
-import { drawLinks } from "./links.js";
 import { run } from "./live.js";
 import { degreesChoice, helpMenu } from "./menu.js";
 import { listen } from "./orders.js";
-import { addChartTools } from "./pictures.js";
-import { drawPlans } from "./plan-page.js";
-import { drawRack } from "./rack.js";
-import { drawRelease } from "./release.js";
-import { drawSheet } from "./sheet-page.js";
+import { drawParts } from "./parts.js";
+import { speak } from "./spoken.js";
 import { long } from "./words.js";
 
 listen();
-helpStart();
-helpDownloads();
 addHatches();
 helpMenu();
 degreesChoice();
@@ -34,18 +22,9 @@ followAlerts();
 
 function draw(view) {
   drawPulse(view);
-  drawRack(view);
-  drawBay(view);
-  drawRelease(view);
-  drawPlans(view);
-  addChartTools();
+  if (view.rack) speak(view.rack.bays);
   drawAlerts(view);
-  drawLinks();
-  drawSheet();
-  offerBookings();
-  offerPlans();
-  offerSearch();
-  drawCalibrations();
+  drawParts(view);
 }
 
 // whether what stands on the page is true now, in words

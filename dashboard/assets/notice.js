@@ -26,7 +26,7 @@ export function notify(unseen) {
 
 function show(alert, change) {
   try {
-    const card = new Notification(`${whereOf(alert)}: ${alert.priority}`, { body: told(change.text || alert.text), tag: `keysoak-${change.id}`, icon: "/assets/mark.svg" });
+    const card = new Notification(`${whereOf(alert)}: ${alert.priority}`, { body: told(change.text || alert.text), tag: `keysoak-${change.id}`, icon: new URL("./mark.svg", import.meta.url).href });
     card.addEventListener("click", () => {
       window.focus();
       location.assign(`/alerts#alert-${alert.id}`);

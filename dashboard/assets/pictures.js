@@ -1,10 +1,11 @@
 // A chart, or all of them, as a picture to keep: on white paper, as wide as a page of text is read.
 
 import { el } from "./dom.js";
+import { draws } from "./parts.js";
 
 const WIDTH = 1200, INK = "#1d1b18", RULE = "#d9d2c2";
 
-export function addChartTools() {
+function addChartTools() {
   for (const place of document.querySelectorAll(".chart-tools:empty")) {
     const which = el("select", { "aria-label": "Which chart the picture shows" }, el("option", { value: "" }, "All charts"));
     const offer = () => {
@@ -59,3 +60,5 @@ function one(data, layout, axis) {
   layout.annotations = layout.annotations.filter(own).map((a) => (a.y === top ? { ...a, y: 1 } : a));
   return { data: data.filter((t) => t.yaxis === short || t.yaxis === "y"), layout };
 }
+
+draws(addChartTools);

@@ -3,6 +3,7 @@
 
 import { el, setAttr, setText } from "./dom.js";
 import { post } from "./orders.js";
+import { draws } from "./parts.js";
 import { drawBand, makeBand, step, total } from "./plan-band.js";
 import { makeEstimate, setEstimate, setRated, typical } from "./plan-estimate.js";
 import { makePhaseForm, setPhaseForm } from "./plan-phase.js";
@@ -13,7 +14,7 @@ const LEAST_MIN = 0.05;
 
 let page = null;
 
-export function drawPlans({ rack }) {
+function drawPlans({ rack }) {
   const place = document.getElementById("plan-editor");
   if (!place) return;
   if (page?.place !== place) open(place);
@@ -224,3 +225,5 @@ async function start() {
   if (said.failed === undefined) page.startSaid.append(el("a", { href: `/bay/${encodeURIComponent(body.bay)}` }, `Watch ${body.bay}`));
   draw();
 }
+
+draws(drawPlans);

@@ -2,16 +2,14 @@
 
 import { setText } from "./dom.js";
 import { hatchKey } from "./hatch.js";
+import { draws } from "./parts.js";
 import { makeShelf, setShelf } from "./shelf.js";
-import { sentence, stateOf } from "./words.js";
 
 const shelves = new Map();
-const spoken = new Map();
 
-export function drawRack({ rack, ageS, silent, changed }) {
+function drawRack({ rack, ageS, silent, changed }) {
   const place = document.getElementById("rack");
   if (!rack) return;
-  speak(rack.bays);
   const note = document.getElementById("rack-note");
   if (note) setText(note, rack.note);
   hatchKey(document.getElementById("hatch-key"));
@@ -32,17 +30,4 @@ export function drawRack({ rack, ageS, silent, changed }) {
   for (const bay of bays) if (anew || changed === null || changed.has(bay.bay)) setShelf(shelves.get(bay.bay), bay, ageS, silent);
 }
 
-// a change of state is spoken once, politely; the figures are not
-function speak(bays) {
-  const news = [];
-  for (const bay of bays) {
-    const state = `${stateOf(bay).word}${bay.stale ? ", silent" : ""}`;
-    const keying = new Set(["keyed", "resting"]);
-    const before = spoken.get(bay.bay);
-    if (before !== undefined && before !== state && !(keying.has(before) && keying.has(state))) {
-      news.push(`${bay.bay}: ${state}. ${bay.stale ? "" : sentence(bay)}`);
-    }
-    spoken.set(bay.bay, state);
-  }
-  if (news.length) document.getElementById("speaks").textContent = news.join(" ");
-}
+draws(drawRack);

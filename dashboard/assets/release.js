@@ -2,11 +2,12 @@
 
 import { keep, kept, send } from "./ask.js";
 import { el, setAttr, setText } from "./dom.js";
+import { draws } from "./parts.js";
 import { whyCut } from "./words.js";
 
 let card = null;
 
-export function drawRelease({ bay, silent }) {
+function drawRelease({ bay, silent }) {
   const place = document.getElementById("bay-release");
   if (!place || !bay || bay.bay !== place.dataset.bay) return;
   if (!bay.supply_cut) {
@@ -51,3 +52,5 @@ function build(bay) {
   const caution = el("p", { class: "caution" }, "Switched on with the fault still in it, the radio may transmit and heat at once: hands off output and load, the fuse in place, someone beside it.");
   return { node: el("section", { class: "release", "aria-labelledby": "release-head" }, head, why, caution, form), why };
 }
+
+draws(drawRelease);

@@ -2,6 +2,7 @@
 
 import { send } from "./ask.js";
 import { el, setAttr } from "./dom.js";
+import { draws } from "./parts.js";
 import { drawGains, drawJudged, makeJudged } from "./sheet-judged.js";
 
 const JUDGE_MS = 200;
@@ -12,7 +13,7 @@ const HEAT = { rth_jc_k_w: "R_θJC, K/W", rth_cs_k_w: "R_θCS, K/W", tj_max_c: "
 
 let page = null;
 
-export function drawSheet() {
+function drawSheet() {
   const place = document.getElementById("sheet-editor");
   if (place && page?.place !== place) open(place);
 }
@@ -193,3 +194,5 @@ async function keepType() {
   page.typeSaid.textContent = said.failed ?? `${said.done}.`;
   if (said.failed === undefined) page.types = [...page.types.filter((t) => t.name !== name), { name, rth_jc_k_w, rth_cs_k_w, tj_max_c }];
 }
+
+draws(drawSheet);

@@ -9,10 +9,16 @@ from daemon.api.models import BandView
 from dashboard.overlay import Soak
 from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
-from dashboard.paper import fetching, key_style
+from dashboard.paper import empty, key_style
 from dashboard.words import instant, number
 
-MOVES = (("whole", "Whole soaks"), ("earlier", "◀ Earlier"), ("later", "Later ▶"), ("closer", "+ Closer"))
+MOVES = (
+    ("whole", "Whole soaks"),
+    ("earlier", "◀ Earlier"),
+    ("later", "Later ▶"),
+    ("closer", "+ Closer"),
+    ("wider", "− Wider"),
+)
 
 
 def page() -> Component:
@@ -28,7 +34,7 @@ def page() -> Component:
                             html.Div(
                                 [
                                     html.Button(word, id=f"compare-{name}", type="button", className="quiet")
-                                    for name, word in (*MOVES, ("wider", "− Wider"))
+                                    for name, word in MOVES
                                 ],
                                 className="moves",
                                 role="group",
@@ -38,7 +44,7 @@ def page() -> Component:
                             html.Div(
                                 dcc.Graph(
                                     id="compare-curves",
-                                    figure=fetching(),
+                                    figure=empty("The curves are being fetched …"),
                                     config={"displayModeBar": False, "showTips": False, "responsive": True},
                                     style={"height": "100%"},
                                 ),
@@ -54,7 +60,6 @@ def page() -> Component:
                 className="job",
             ),
             dcc.Store(id="compare-span"),
-            dcc.Store(id="compare-zoomed"),
             dcc.Store(id="compare-whole-s"),
         ],
         className="page wide",

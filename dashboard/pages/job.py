@@ -5,12 +5,13 @@ from collections.abc import Mapping
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from daemon.api.aligned import lasted_s
-from daemon.api.models import JobView
-from dashboard.charts import numbered
+from daemon.api.aligned import as_run, lasted_s
+from daemon.api.errors import ApiError
+from daemon.api.models import CurvesView, JobView
+from dashboard.charts import figure, numbered
 from dashboard.pages.attributes import aria, data
 from dashboard.pages.verdict import badge
-from dashboard.paper import fetching
+from dashboard.paper import empty
 from dashboard.words import duration, figure_name, instant, number, sentence
 
 MOVES = (
@@ -31,8 +32,9 @@ FORMS = (
 )
 
 
-def page(job: JobView) -> Component:
-    """The page of a job; callbacks of dashboard/callbacks.py fill the charts and keep a running job fresh."""
+def page(job: JobView, curves: CurvesView | ApiError) -> Component:
+    """The page of a job with its curves, or with what kept them from being fetched; the callbacks of
+    dashboard/callbacks.py zoom, and keep a running job fresh."""
     running = job.ended_ns is None
     live = (
         [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=job.bay))])]
@@ -63,11 +65,16 @@ def page(job: JobView) -> Component:
                                 **aria(label="Which part of the soak the curves show"),
                             ),
                             html.Div(className="chart-tools", **data(graph="curves", name=f"job {job.job}")),
-                            html.P(id="curves-said", role="status", className="curves-said"),
+                            html.P(
+                                not_fetched(curves) if isinstance(curves, ApiError) else how_many(curves),
+                                id="curves-said",
+                                role="status",
+                                className="curves-said",
+                            ),
                             html.Div(
                                 dcc.Graph(
                                     id="curves",
-                                    figure=fetching(),
+                                    figure=empty() if isinstance(curves, ApiError) else figure(job, curves),
                                     config={"displayModeBar": False, "showTips": False, "responsive": True},
                                     style={"height": "100%"},
                                 ),
@@ -83,13 +90,29 @@ def page(job: JobView) -> Component:
                 className="job",
             ),
             dcc.Store(id="span"),
-            dcc.Store(id="zoomed"),
-            dcc.Store(id="whole-s"),
+            dcc.Store(id="whole-s", data=whole(job)),
             dcc.Store(id="job-number", data=job.job),
             dcc.Interval(id="job-tick", interval=2000, disabled=not running),
         ],
         className="page wide",
     )
+
+
+def whole(job: JobView) -> list[float]:
+    """The first and the last moment of a soak's time axis, in seconds: its plan's time and what it waited, or its own
+    where that is longer."""
+    lasted = lasted_s(job)
+    return [0.0, max(as_run(job.plan, job.waits, lasted).total_s, lasted if job.ended_ns else 0.0)]
+
+
+def how_many(curves: CurvesView) -> str:
+    """What is said over the curves."""
+    return "" if curves.frames else "No readings lie in this part of the soak."
+
+
+def not_fetched(err: ApiError) -> str:
+    """What is said where there are none."""
+    return f"The curves could not be fetched: {err.why}"
 
 
 def _unkey(bay: str) -> Component:

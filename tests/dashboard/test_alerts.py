@@ -10,9 +10,12 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from daemon.api.alert_models import NoteOrder
 from daemon.api.client import Client
+from dashboard.files import assets
 from tests.dashboard.alarm_rig import Rig, rig_in
 from tests.dashboard.conftest import served
 
+#: the page's own horn, not a second one
+HORN = assets().path("horn.js")
 SHORT = "device 2 draws 5.61 A, over the limit of 5.00 A: look for a short to the heatsink"
 
 
@@ -65,7 +68,7 @@ def trip(rig: Rig) -> None:
 
 def horn(tab: Page) -> dict[str, float | str | bool | None]:
     """What the sound does."""
-    said: dict[str, float | str | bool | None] = tab.evaluate("async () => (await import('/assets/horn.js')).state()")
+    said: dict[str, float | str | bool | None] = tab.evaluate(f"async () => (await import('{HORN}')).state()")
     return said
 
 
@@ -184,14 +187,14 @@ def test_the_sound_waits_for_a_press_and_sounds_until_acknowledged(
     trip(rig)
     tab.goto(f"{address}/limits")
     expect(tab.locator("#horn")).to_have_text("Allow sound")
-    tab.wait_for_function("async () => (await import('/assets/horn.js')).state().calling === 'trip'")
+    tab.wait_for_function(f"async () => (await import('{HORN}')).state().calling === 'trip'")
     assert horn(tab)["armed"] is False
     assert horn(tab)["played"] == 0
     tab.keyboard.press("Shift")
-    tab.wait_for_function("async () => (await import('/assets/horn.js')).state().played > 0")
+    tab.wait_for_function(f"async () => (await import('{HORN}')).state().played > 0")
     expect(tab.locator("#horn")).to_have_text("Mute 5 min")
     daemon.acknowledge(1, NoteOrder(person="Ines"))
-    tab.wait_for_function("async () => (await import('/assets/horn.js')).state().calling === null", timeout=10_000)
+    tab.wait_for_function(f"async () => (await import('{HORN}')).state().calling === null", timeout=10_000)
     expect(tab.locator("#horn")).to_be_hidden()
 
 
@@ -205,7 +208,7 @@ def test_a_mute_ends_and_a_new_trip_ends_it_at_once(tab: Page, rig: Rig, address
     tab.reload()
     expect(tab.locator("#horn")).to_have_text("Muted 15 min")
     trip(rig)
-    tab.wait_for_function("async () => (await import('/assets/horn.js')).state().mutedMs === 0", timeout=10_000)
+    tab.wait_for_function(f"async () => (await import('{HORN}')).state().mutedMs === 0", timeout=10_000)
     for store in ('{"since":0,"until":9e15}', '{"since":0,"until":null}', "x", "{}"):
         tab.evaluate("(text) => localStorage.setItem('muted', text)", store)
         assert horn(tab)["mutedMs"] == 0

@@ -59,7 +59,18 @@ def test_the_rack_page_loads_no_plotly(tab: Page, address: str) -> None:
     tab.goto(address)
     settled(tab, "/")
     assert loaded
-    assert not any("plotly" in url or "async-graph" in url for url in loaded)
+    assert not any("dash_table" in url or "plotly" in url or "async-graph" in url for url in loaded)
+
+
+def test_a_job_s_page_loads_the_small_library_alone_and_is_drawn_by_it(tab: Page, address: str) -> None:
+    """Dash's graph would fetch the whole one, four times as large, where it found none."""
+    loaded: list[str] = []
+    tab.on("request", lambda asked: loaded.append(asked.url))
+    tab.goto(f"{address}/job/1")
+    settled(tab, "/job/1")
+    assert [url.rpartition("/")[2] for url in loaded if "plotly" in url] == ["plotly-basic.min.js"]
+    updates = [url for url in loaded if "_dash-update-component" in url]
+    assert len(updates) == 1, "the curves come with the page"
 
 
 def test_a_bay_that_was_never_heard_is_loud(tab: Page, address: str) -> None:

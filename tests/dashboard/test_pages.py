@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.pages import about, bay, jobs, rack
 from dashboard.pages import job as job_page
-from tests.dashboard.conftest import job, tag
+from tests.dashboard.conftest import curves, job, tag
 
 
 def text(made: Component) -> str:
@@ -157,7 +157,7 @@ def test_alerts_of_a_job_are_told_in_order_with_their_sentence() -> None:
 
 def test_a_running_job_has_its_shelf_and_stays_fresh_and_a_finished_one_does_not() -> None:
     """The shelf carries the live figures, their age and the unkey of the bay."""
-    running, over = text(job_page.page(job(verdict=None))), text(job_page.page(job()))
+    running, over = (text(job_page.page(job(verdict=verdict), curves(heatsink=[20.0]))) for verdict in (None, "pass"))
     assert '"data-bay": "bay-1"' in running
     assert '"disabled": false' in running
     assert '"data-bay"' not in over
