@@ -31,8 +31,8 @@ class Ahead(Client):
         self._threads.shutdown(cancel_futures=True)
         super().close()
 
-    def begin(self, job: int) -> None:
-        """Somebody opens the page of a job; never blocks."""
+    def begin(self, job: int) -> list[Future[Any]]:
+        """Somebody opens the page of a job; never blocks. What is on its way now."""
         whole: Callable[[int], CurvesView] = lambda n: super(Ahead, self).curves(n, None, None, POINTS)  # noqa: E731
         now_s = time.monotonic()
         with self._lock:
@@ -40,6 +40,7 @@ class Ahead(Client):
             if len(self._begun) < MOST_KEPT:
                 self._begun["curves", job] = now_s, self._threads.submit(whole, job)
                 self._begun["job", job] = now_s, self._threads.submit(super().job, job)
+            return [early for _, early in self._begun.values()]
 
     def job(self, job: int) -> JobView:
         """One soak."""

@@ -155,9 +155,7 @@ def main() -> None:
         up_ms = (time.perf_counter() - began_s) * 1e3
         first_ms = asked()
         rest_ms = statistics.median(asked() for _ in range(7))
-        print(
-            f"server, whole job: {rest_ms:.0f} ms (first {first_ms:.0f}, {up_ms:.0f} ms after the start)"
-        )
+        print(f"server, whole job: {rest_ms:.0f} ms (first {first_ms:.0f}, {up_ms:.0f} ms after the start)")
         browser = stack.enter_context(sync_playwright()).chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox"] if os.geteuid() == 0 else []
         )
