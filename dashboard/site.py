@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from typing import NamedTuple
 from urllib.parse import unquote
 
@@ -42,10 +43,13 @@ class Place(NamedTuple):
 
 def _job(client: Client, number: int) -> Component:
     view = client.job(number)
+    booking = None
+    with suppress(ApiError):  # a sheet that can't be had now must not take the curves away
+        booking = None if view.booking is None else client.booking(view.booking)
     try:
-        return job.page(view, client.curves(number, None, None, POINTS))
+        return job.page(view, client.curves(number, None, None, POINTS), booking)
     except ApiError as err:
-        return job.page(view, err)
+        return job.page(view, err, booking)
 
 
 def _booking(client: Client, number: int) -> Component:

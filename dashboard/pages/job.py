@@ -6,10 +6,12 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from daemon.api.aligned import as_run, lasted_s
+from daemon.api.booking_models import BookingView
 from daemon.api.errors import ApiError
 from daemon.api.models import CurvesView, JobView
 from dashboard.charts import figure, numbered
 from dashboard.pages.attributes import aria, data
+from dashboard.pages.set_up import set_up
 from dashboard.pages.verdict import badge
 from dashboard.paper import empty
 from dashboard.words import duration, figure_name, instant, number, sentence
@@ -32,9 +34,9 @@ FORMS = (
 )
 
 
-def page(job: JobView, curves: CurvesView | ApiError) -> Component:
-    """The page of a job with its curves, or with what kept them from being fetched; the callbacks of
-    dashboard/callbacks.py zoom, and keep a running job fresh."""
+def page(job: JobView, curves: CurvesView | ApiError, booking: BookingView | None = None) -> Component:
+    """The page of a job with its curves, or with what kept them from being fetched, and its set-up sheet where it was
+    booked in; the callbacks of dashboard/callbacks.py zoom, and keep a running job fresh."""
     running = job.ended_ns is None
     live = (
         [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=job.bay))])]
@@ -84,7 +86,11 @@ def page(job: JobView, curves: CurvesView | ApiError) -> Component:
                         className="charts",
                         **aria(label="Curves"),
                     ),
-                    html.Aside(aside(job), id="beside"),
+                    html.Aside(
+                        [html.Div(aside(job), id="beside"), *([set_up(booking)] if booking else [])],
+                        className="beside",
+                        **aria(label="What came of it, and how it was set up"),
+                    ),
                     html.Div(beneath(job), id="beneath"),
                 ],
                 className="job",

@@ -8,6 +8,7 @@ import httpx
 import pytest
 from dash.development.base_component import Component
 
+from daemon.api.booking_models import BookingView, DeviceSetUp, Fitted, Power
 from dashboard.pages import about, bay, jobs, rack
 from dashboard.pages import job as job_page
 from tests.dashboard.conftest import curves, job, tag
@@ -153,6 +154,28 @@ def test_alerts_of_a_job_are_told_in_order_with_their_sentence() -> None:
     beneath = " ".join(text(part) for part in job_page.beneath(job(tags=[tag(90.0, "trip", "trip"), tag(60.0)])))
     assert beneath.index("Heatsink 76.0 °C at 60") < beneath.index("Heatsink 76.0 °C at 90")
     assert "trip: unkeyed" in beneath
+
+
+def test_a_job_shows_how_its_unit_was_set_up_and_never_whose_it_is() -> None:
+    """Beside the curves, in brief; the page lies open on a bench, so no customer is on it."""
+    booking = BookingView(
+        booking=3,
+        booked_ns=1,
+        changed_ns=1,
+        number="J-5",
+        unit="MR-25 no. 014",
+        customer="somebody",
+        fitted=Fitted(type="type A", lot="lot 7"),
+        device=[DeviceSetUp(bias_v=4.2, idle_a=0.25), DeviceSetUp()],
+        before=Power(fm_w=10.0, meter="bench wattmeter"),
+        after=Power(fm_w=25.0),
+    )
+    made = text(job_page.page(job(), curves(heatsink=[20.0]), booking))
+    for word in ("Set-up", "type A, lot 7", "4.20\u00a0V", "0.250\u00a0A", "10.00\u00a0W", "25.00\u00a0W", "/book/3"):
+        assert word in made, word
+    assert "somebody" not in made
+    assert "AM carrier" not in made
+    assert "Set-up" not in text(job_page.page(job(), curves(heatsink=[20.0])))
 
 
 def test_a_running_job_has_its_shelf_and_stays_fresh_and_a_finished_one_does_not() -> None:
