@@ -32,7 +32,7 @@ COLOURS = (VERMILLION, BLUE, GREEN, PURPLE, ORANGE, SKY, INK)
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "dot")
 _DASH_SIGNS = {
     "solid": "━━",
-    "dot": "┈┈",
+    "dot": "┉┉",
     "dash": "╍╍",
     "dashdot": "╍·",
     "longdash": "━ ━",
