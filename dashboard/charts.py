@@ -19,9 +19,12 @@ from dashboard.paper import (
     limit_word,
     plain_layout,
     plan_bar,
+    tall,
 )
 from dashboard.words import sentence, shown, unit_sign
 
+#: a line of a heading
+HEADING_PX = 16
 _TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "◆"}
 
 PANELS = (
@@ -52,6 +55,8 @@ def figure(job: JobView, curves: CurvesView) -> dict[str, Any]:
             "autorangeoptions": {"include": _always_shown(panel, by_name)},
         }
         present = [name for name in panel.channels if name in by_name]
+        if at == 2 and tall(present):
+            _raise_marks(layout)
         layout["annotations"].append(heading(panel.title.format(Cel=unit_sign("Cel")), keys(panel, present), domain[1]))
         traces += [_line(by_name[name], i, f"y{at}") for i, name in enumerate(panel.channels) if name in by_name]
         if panel.channels[0] == "heatsink" and (limit_c := job.limits.get("heatsink_c")) is not None:
@@ -88,6 +93,13 @@ def _line(curve: Curve, at: int, axis: str) -> dict[str, Any]:
         "line": {"color": COLOURS[at], "dash": DASHES[at], "width": 1.6},
         "hovertemplate": f"%{{y:.3~f}} {sign}",
     }
+
+
+def _raise_marks(layout: dict[str, Any]) -> None:
+    # the marks of alerts stand over the heading of the topmost chart, however many lines it has
+    layout["margin"] |= {"t": layout["margin"]["t"] + HEADING_PX}
+    for mark in layout["annotations"]:
+        mark["yshift"] += HEADING_PX
 
 
 def keys(panel: Panel, present: Sequence[str]) -> list[str]:

@@ -173,8 +173,14 @@ def key_style(at: int) -> tuple[str, str]:
     return COLOURS[at], _DASH_SIGNS[DASHES[at]]
 
 
+def tall(names: Sequence[str]) -> bool:
+    """Whether these keys take two lines: in one, a phone has no room for them."""
+    return len(names) > 3
+
+
 def heading(title: str, names: Sequence[str], top: float) -> dict[str, Any]:
     """What stands over a chart: what it shows, and the keys to its lines."""
+    at = 2 if tall(names) else len(names)
     return {
         "xref": "paper",
         "x": 0,
@@ -182,7 +188,8 @@ def heading(title: str, names: Sequence[str], top: float) -> dict[str, Any]:
         "yref": "paper",
         "y": top,
         "yanchor": "bottom",
-        "text": f"<b>{title}</b>   {'   '.join(names)}",
+        "align": "left",
+        "text": "<br>".join("   ".join(line) for line in ([f"<b>{title}</b>", *names[:at]], names[at:]) if line),
         "showarrow": False,
     }
 

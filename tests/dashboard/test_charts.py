@@ -95,3 +95,15 @@ def test_a_long_time_axis_is_read_in_hours(from_s: float, to_s: float, title: st
     assert axis["title"]["text"] == title
     assert axis.get("ticktext") == marks
     assert [v / 60 for v in axis.get("tickvals", [])] == [float(m) for m in marks or []]
+
+
+def test_many_keys_take_two_lines_and_the_marks_of_alerts_stand_above_both() -> None:
+    """A phone has no room for five in one line."""
+    few, many = (
+        figure(job(tags=[tag(300.0)]), curves(**{name: [1.0, 2.0] for name in names}))["layout"]
+        for names in (("heatsink", "load"), ("heatsink", "case-1", "case-2", "load", "ambient"))
+    )
+    headings = [next(a for a in layout["annotations"] if "<b>" in a["text"]) for layout in (few, many)]
+    assert ["<br>" in one["text"] for one in headings] == [False, True]
+    marks = [next(a["yshift"] for a in layout["annotations"] if a["xref"] == "x") for layout in (few, many)]
+    assert marks[1] - marks[0] == many["margin"]["t"] - few["margin"]["t"] > 0
