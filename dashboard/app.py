@@ -18,7 +18,7 @@ from dashboard.calibrating import add_calibration_routes
 from dashboard.callbacks import add_callbacks
 from dashboard.chosen import add_jobs_callbacks
 from dashboard.downloads import add_download_routes
-from dashboard.files import Assets, OwnFiles, PackedFiles, assets
+from dashboard.files import CHARTS, Assets, OwnFiles, PackedFiles, assets
 from dashboard.guard import Guard
 from dashboard.live import Watch
 from dashboard.orders import ORDER_S, add_routes
@@ -57,12 +57,24 @@ class Shell(Dash):
         return text if path == "/jobs" else _GRID.sub("", text)
 
 
+#: what Dash fetches when its own scripts have come, one after the other
+_LATER = ("/_dash-layout", "/_dash-dependencies")
+_GRAPH = "/_dash-component-suites/dash/dcc/async-graph.js"
+
+
 def _soon(place: Place | None, own: Assets) -> str:
     """What a page's scripts are, and what they will need, so that a browser asks for all of it at once."""
-    lines = [f'<script src="{own.path("charts-soon.js")}"></script>'] if place and place.charted else []
+    charted = place is not None and place.charted
+    # a page of curves is there for them: its live parts give way to what draws them
+    way = ' fetchpriority="low"' if charted else ""
+    lines = [f'<link rel="preload" as="fetch" href="{path}" crossorigin>' for path in _LATER]
+    if charted:
+        lines.append(f'<link rel="preload" as="script" href="{own.path(CHARTS)}" fetchpriority="high">')
+        lines.append(f'<script src="{own.path("charts-soon.js")}"></script>')
+        lines.append(f'<link rel="preload" as="script" href="{_GRAPH}">')
     first = [*(f"{part}.js" for part in (place.parts if place else ())), "main.js"]
-    lines += [f'<script type="module" src="{own.path(name)}"></script>' for name in first]
-    lines += [f'<link rel="modulepreload" href="{own.path(name)}">' for name in own.modules(first)]
+    lines += [f'<script type="module" src="{own.path(name)}"{way}></script>' for name in first]
+    lines += [f'<link rel="modulepreload" href="{own.path(name)}"{way}>' for name in own.modules(first)]
     return "\n".join(lines)
 
 

@@ -21,6 +21,7 @@ FOLDER = Path(__file__).parent / "assets"
 #: one file instead of nine; later ones build on earlier ones
 STYLES = ("tokens", "page", "rack", "charts", "ledger", "plans", "alerts", "sheets", "workshop")
 ALL_STYLES = "all.css"
+CHARTS = "plotly-basic.min.js"
 _IMPORTS = re.compile(r'^(?:import|export) .*?"\./([\w-]+\.js)";$', re.MULTILINE)
 _ROOT = re.compile(r"/assets(/[0-9a-f]{16})?")
 _FOR_GOOD = "public, max-age=31536000, immutable"

@@ -11,8 +11,8 @@ from daemon.store.frames import FrameReader, Span
 from daemon.store.pyramid import Slots
 from sensors.types import CHANNELS
 
-#: frames that are read one by one: at 10 Hz more than an hour, in 0.1 s where it was measured
-MOST_FRAMES = 40_000
+#: frames that are read one by one: at 10 Hz fifty minutes, in 0.1 s where it was measured
+MOST_FRAMES = 30_000
 _OF_SWR = ("forward", "reflected")
 
 Line = tuple[Floats, Floats]  # seconds since the start, values
