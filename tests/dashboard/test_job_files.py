@@ -51,7 +51,7 @@ def test_a_soak_is_taken_away_as_a_table_of_all_its_readings(tab: Page, address:
 def test_every_form_is_handed_on_and_what_is_not_there_is_said(page: httpx.Client) -> None:
     """As the daemon gives it."""
     for form, begins in (("csv", b"time"), ("parquet", b"PAR1"), ("senml", b"[{")):
-        answer = page.get("/job/1/export", params={"form": form})
+        answer = page.get("/job/1/export", params={"form": form}, timeout=30)
         assert answer.status_code == 200
         assert answer.content.startswith(begins)
         assert f'filename="job-1.{form}"' in answer.headers["content-disposition"]
