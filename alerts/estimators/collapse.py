@@ -36,8 +36,9 @@ class Collapse:
         self._newest_w = (old_w, dissipation_w)
         # one block with a spike in it is not the most; but what a block rose by is no more than both its heats made
         self._most_w = max(self._most_w, sorted((older_w, old_w, dissipation_w))[1])
-        if self._before_k > _RISEN_K:
-            self.k_per_w = max(self.k_per_w, self._before_k / max(self._most_w, old_w, dissipation_w))
+        # a rise of which no heat was ever measured (warm from before, no supply read) tells no resistance
+        if self._before_k > _RISEN_K and (heat_w := max(self._most_w, old_w, dissipation_w)) > 0.0:
+            self.k_per_w = max(self.k_per_w, self._before_k / heat_w)
         self._before_k = least_k
         if dissipation_w > _FLOWS * self._arrived_w:
             had_k = self.k_per_w * self._arrived_w

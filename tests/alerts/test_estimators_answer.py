@@ -138,3 +138,10 @@ def test_a_rise_that_collapses_is_told_and_a_fan_is_not() -> None:
     at_s = collapse_s(0.1)
     assert at_s is not None
     assert 2400.0 < at_s <= 2520.0
+
+
+def test_a_rise_without_any_heat_measured_tells_nothing_and_ends_nothing() -> None:
+    """A heatsink that is warm from before, or a radio whose dissipation reads nought: no resistance, and no error."""
+    collapse = Collapse()
+    assert not any(collapse.feed(1.0, 30.0, 31.0, 0.0, air_known=True) for _ in range(600))
+    assert collapse.k_per_w == 0.0
