@@ -32,6 +32,8 @@ _MEAN_S = 30.0
 _ANSWER_SURE, _FALL_SURE = 0.15, 0.25
 #: R is sure, and coolings are compared at their word, within this part of it
 _SURE = 0.12
+#: and with room for its doubt within this one
+_UNSURE = 0.15
 #: a radio may have been warm when its soak began: the air may be so much colder than its first reading, K
 _AIR_FIRST_K = 3.0
 #: air that is measured, and air that is fitted, may be colder than it seems by this much, K
@@ -140,8 +142,10 @@ class Heatsink:
         if air_now < 1e6:
             capacity = known.capacity_j_per_k if known and known.capacity_sd < 0.25 * known.capacity_j_per_k else nan
             # where the air is not measured, all that is fitted shares its doubt
-            blind = known.k_per_w_sd / known.k_per_w if known and air != air else 0.0  # noqa: PLR0124  nan
-            blind = blind if blind > _SURE else 0.0
+            blind = 0.0 if air == air else inf  # noqa: PLR0124  nan
+            if known and blind:
+                part = known.k_per_w_sd / known.k_per_w
+                blind = 0.0 if part < _SURE else part if part < _UNSURE else inf
             least_r = self.collapse.k_per_w
             self.cooling.feed(
                 at_s,

@@ -64,12 +64,12 @@ class Limits(BaseModel):
 
     # current-imbalance: spread of the drain currents over their mean
     imbalance_ratio: float = Field(0.25, gt=0, description="spread over mean under drive at which the bay is unkeyed")
-    imbalance_warning_ratio: float = Field(0.15, gt=0, description="spread over mean under drive for a warning")
+    imbalance_warning_ratio: float = Field(0.18, gt=0, description="spread over mean under drive for a warning")
     imbalance_floor_a: float = Field(
         0.25, gt=0, description="mean current of a device under which balance under drive is not judged"
     )
     imbalance_idle_ratio: float = Field(0.35, gt=0, description="spread over mean at idle at which the bay is unkeyed")
-    imbalance_idle_warning_ratio: float = Field(0.20, gt=0, description="spread over mean at idle for a warning")
+    imbalance_idle_warning_ratio: float = Field(0.28, gt=0, description="spread over mean at idle for a warning")
     imbalance_idle_floor_a: float = Field(
         0.1, gt=0, description="mean current of a device under which balance at idle is not judged"
     )
@@ -102,7 +102,7 @@ class Limits(BaseModel):
         0.08, gt=0, description="the same at a heatsink temperature at which this unit's power is known already"
     )
     fade_falling_db: float = Field(
-        0.08, gt=0, description="fall of forward power beyond the straight course that it was on"
+        0.05, gt=0, description="fall of forward power beyond the straight course that it was on"
     )
     fade_dwell_s: float = Field(5.0, ge=0, description="time with faded power before it is said")
 

@@ -22,6 +22,8 @@ _MODEL = 0.25
 _MOST, _LOST = 2.0, 12.0
 #: expected movement in all, K, under which a model that is a little wrong may look like no answer
 _SEEN_K = 2.0
+#: what is left of a suspicion after each block that tells nothing
+_FORGETS = 0.995
 _NOISE_K, _LEAST_NOISE_K = 0.05, 0.02
 #: expected movement of a block, K, that tells anything
 _TELLS_K = 0.06
@@ -100,7 +102,9 @@ class Response:
         if self._weight < 6.0:
             return False
         if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
-            return self.score > _LOST and self.seen_k > _SEEN_K  # too little heat came or went to tell
+            # too little heat came or went to tell; and what is suspected is slowly forgotten
+            self.score *= _FORGETS
+            return self.score > _LOST and self.seen_k > _SEEN_K
         self.score += min(self._says(bare, dy), self._says(cooled, dy))
         if self.score <= 0.0:
             self.score = self.seen_k = 0.0

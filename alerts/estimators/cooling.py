@@ -103,7 +103,8 @@ class Cooling:
     ) -> bool:
         """Take one sample; ``capacity`` in J/K, nan while it is not known. True when a window was closed.
 
-        ``blind`` is how far, as a part of it, a conductance may be wrong because the air is not measured; ``least_r``
+        ``blind`` is how far, as a part of it, a conductance may be wrong because the air is not measured, ``inf`` where
+        it can't be compared with others; ``least_r``
         is a lower bound of the thermal resistance so far, K/W, 0 where there is none.
         """
         self._least_r, self._room = least_r, 1.0 + 2.0 * blind
@@ -160,6 +161,8 @@ class Cooling:
             # hardly warmer than the air: how well it is cooled can't be told, but it is no worse than this, nor than
             # in the window before, if it has cooled on since
             least = (energy_j - capacity * max(moved_k, 0.0)) / (_LEAST_RISE_K * seconds)
+            if self._room == inf:
+                return False
             if self._leaps == 0 or moved_k > _LEAST_RISE_K:
                 self._leap(least)
             elif least > 0.0:
@@ -171,7 +174,8 @@ class Cooling:
             return False
         newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)
         self.now = _agree(self.now, newest)
-        self._compare(self.now)
+        if self._room < inf:
+            self._compare(self.now)
         return True
 
     def _compare(self, newest: Window) -> None:

@@ -116,8 +116,9 @@ class Trial:
         self._spike = 0.002 if nuisance == "spikes" else 0.0
         gains = [rng.uniform(0.99, 1.01) for _ in range(4)]
         if nuisance == "mismatch":
-            # twelve percent between two devices, as a shunt's error: the worlds' own mismatch comes on top
-            gains = [1.045 if i % 2 else 0.955 for i in range(4)]
+            # twelve percent in all, as a shunt's error: the worlds' own mismatch, wider over four devices, is on top
+            off = 0.045 if self.devices <= 2 else 0.03
+            gains = [1.0 + off if i % 2 else 1.0 - off for i in range(4)]
             gains = [g * rng.uniform(0.995, 1.005) for g in gains]
         self._gain = gains
         self._power_gain = rng.uniform(0.95, 1.05)
