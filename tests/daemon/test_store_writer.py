@@ -158,8 +158,11 @@ def test_a_file_that_may_not_grow_loses_nothing_that_was_kept_or_waits(tmp_path:
     for t in range(1000):
         writer.put(frame_at(t))
     until(lambda: "full" in writer.error)
-    assert writer.behind == 1000
-    assert "1000 wait in memory" in writer.error
+    # on a slow machine the first of them were on disk before the last had come
+    waiting = 1000 - len(list(reader.frames("bay-1", 0, 2**62)))
+    assert waiting > 0
+    assert writer.behind == waiting
+    assert f"{waiting} wait in memory" in writer.error
     # any thread may set the bound, as the writer's tries come and go
     until(lambda: _lift_bound(frames))
     writer.flush(10)
