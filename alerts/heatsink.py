@@ -207,7 +207,10 @@ class Heatsink:
                 heat_j / seconds,
                 keyed_w=self.mean_w,
                 warmest_air_c=warmest_c,
-                tau_s=old.tau_s,
+                # by whatever is known of its resistance, the slowest
+                tau_s=max(
+                    old.tau_s, old.capacity_j_per_k * max(self.collapse.k_per_w, (self.k_per_w or (0.0, 0.0))[0])
+                ),
             )
             # at rest a temperature may fall to wherever the air is; while power flows it may not
             self.fallen = fallen and heat_j / seconds > _FLOWS * self.mean_w

@@ -14,6 +14,8 @@ from sensors.types import CASES, DRAINS, HEATSINK, Frame
 _EVERY_S, _SLOW_S = 2.0, 180.0
 #: driven time before the reference begins, and in which it is taken, s
 _FROM_S, _REFERENCE_S = 180.0, 300.0
+#: a sample is believed within this of what has been, K, and as much again as it has been
+_ROOM_K = 10.0
 #: heat of one device under which nothing is told, W
 _LEAST_W = 1.0
 
@@ -31,6 +33,9 @@ class Pad:
     def feed(self, seconds: float, over_k: float, heat_w: float) -> None:
         """Take one sample."""
         share = 1.0 - exp(-seconds / _SLOW_S)
+        # one reading that is wrong counts for no more than this
+        room_k = _ROOM_K + abs(self.over_k)
+        over_k = max(min(over_k, self.over_k + room_k), self.over_k - room_k)
         self.over_k += (over_k - self.over_k) * share
         self.heat_w += (heat_w - self.heat_w) * share
         if heat_w > _LEAST_W:

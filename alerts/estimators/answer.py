@@ -5,7 +5,7 @@ cooling could pull it; one that no longer moves with the dissipation as it used 
 """
 
 from collections import deque
-from math import exp, sqrt
+from math import exp, nan, sqrt
 
 #: no fan, door or breeze cools this much better than what was learned; and no less than that part of the heat counts
 _FASTEST, _LEAST_HEAT = 4.0, 0.6
@@ -136,12 +136,12 @@ class Noise:
     #: noise that jumps two steps so often is half a step wide: it leaves the middle of a step once in three samples
     _LEAST = 0.1
     _WIDENS = 1.01
-    #: and never before has it stood still for a quarter as long
-    _TIMES = 4
+    #: and never before has it stood still for a sixth as long
+    _TIMES = 6
 
     def __init__(self) -> None:
-        self._last = self._before = 0.0
-        self._noisy = 0.0
+        self._last = nan
+        self._before = self._noisy = 0.0
         self._longest = 0
         self._step = 1e9
         self.same = 0
@@ -151,11 +151,13 @@ class Noise:
         """Take one reading under the same state of the radio; True when it has stood still for too long."""
         d = value - self._last
         self._last = value
+        if d != d:  # noqa: PLR0124  nan: the first of its state
+            return False
         if d == 0.0:
             if self.same == 0:
                 self.since_s = clock_s
             self.same += 1
-            long = self.same >= max(60, self._TIMES * self._longest) and clock_s - self.since_s >= 20.0
+            long = self.same >= max(100, self._TIMES * self._longest) and clock_s - self.since_s >= 30.0
             return self._noisy > self._LEAST and long
         size = abs(d)
         self._step = min(max(size, 1e-6), self._step * self._WIDENS)
@@ -167,5 +169,7 @@ class Noise:
         return False
 
     def restart(self) -> None:
-        """The radio's state has changed: what stood still before says nothing."""
+        """The radio's state has changed: what stood still before says nothing, nor how far it has moved since."""
         self.same = 0
+        self._last = nan
+        self._before = 0.0

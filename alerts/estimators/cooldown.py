@@ -7,7 +7,7 @@ air made it shorter, and nothing makes the fall stop. So what stays is no temper
 from math import exp
 
 #: so much longer than it was learned τ may be at rest, and this part of the fall that must be seen at the least
-_SLOWER, _SEEN = 3.0, 0.25
+_SLOWER, _SEEN = 3.0, 0.15
 #: the fall that must have come, K; rest before it is counted, s; and the part of the usual heat that is none
 _TELLS_K, _FROM_S, _NONE = 2.0, 60.0, 0.03
 

@@ -61,15 +61,15 @@ def test_a_fall_that_no_fan_explains() -> None:
 
 
 def test_a_noise_that_has_gone() -> None:
-    """Sixty readings alike of a sensor with wide noise are no chance; of a coarse one they are nothing."""
+    """A hundred readings alike of a sensor with wide noise are no chance; of a coarse one they are nothing."""
     noise = Random("noise").gauss
     fine, coarse = Noise(), Noise()
     for i in range(600):
         value = 40.0 + noise(0.0, 0.05)
         fine.feed(i * 0.5, round(value, 2))
         assert not coarse.feed(i * 0.5, round(value * 2) / 2)
-    told = [fine.feed(300.0 + i * 0.5, 40.0) for i in range(80)]
-    assert not any(told[:55])
+    told = [fine.feed(300.0 + i * 0.5, 40.0) for i in range(120)]
+    assert not any(told[:95])
     assert told[-1]
     assert not any(coarse.feed(300.0 + i * 0.5, 40.0) for i in range(2000))
 
