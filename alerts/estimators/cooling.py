@@ -104,8 +104,8 @@ class Cooling:
         """Take one sample; ``capacity`` in J/K, nan while it is not known. True when a window was closed.
 
         ``blind`` is how far, as a part of it, a conductance may be wrong because the air is not measured, ``inf`` where
-        it can't be compared with others; ``least_r``
-        is a lower bound of the thermal resistance so far, K/W, 0 where there is none.
+        it can't be compared with others; ``least_r`` is a lower bound of the thermal resistance so far, K/W, 0 where
+        there is none.
         """
         self._least_r, self._room = least_r, 1.0 + 2.0 * blind
         last = self._last
