@@ -34,5 +34,7 @@ def set_up(folder: Path | None = None) -> QueueListener:
         logger_factory=structlog.stdlib.LoggerFactory(),
         cache_logger_on_first_use=True,
     )
+    # a line that a full disk takes no more is on standard error all the same, and needs no trace beside it there
+    logging.raiseExceptions = False
     listener.start()
     return listener

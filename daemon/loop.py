@@ -45,6 +45,7 @@ class Rack:
         self.book: AlertBook | None = None  # without one nobody is alerted
         self.watch: SelfWatch | None = None  # without one nobody looks at the daemon itself
         self.calibrated = InForce()
+        self.refuses: Callable[[], str] = lambda: ""  # why what comes now might not be kept
         self.afterwards = Afterwards()
         self.lag_s = 0.0
         self.frames = 0
@@ -165,6 +166,8 @@ class Rack:
         found = self.find(bay)
 
         def act(clock_s: float, time_ns: int) -> int:
+            if why := self.refuses():
+                raise Refused(f"{why} A soak that begins now might leave no record of itself: see to the disk first")
             job = self._keeper.next_job()
             found.start(plan, clock_s, time_ns, job=job, number=number, unit=unit, booking=booking, text=text)
             return job

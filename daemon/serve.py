@@ -90,6 +90,7 @@ def make_rack(config: RackFile, store: Store) -> Rack:
     book = rack.book = AlertBook(store, found, histories, link_of={bay.name: bay.link for bay in config.bay})
     for cut in store.cut_short:
         book.hear(cut.job, cut_short(cut.bay, cut.at_s, time.time_ns()))
+    rack.refuses = lambda: store.refuses
     rack.watch = SelfWatch(lambda finding: book.hear(0, finding), lambda: store.error)
     notes = StoreNotes(store, book=book, later=rack.afterwards)
     for table in config.bay:

@@ -3,7 +3,8 @@
 import fcntl
 import os
 import time
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self
@@ -17,7 +18,7 @@ from daemon.store.elsewhere import Elsewhere
 from daemon.store.frames import FrameWriter
 from daemon.store.items import AlertIdsTaken, Item, JobEnded
 from daemon.store.reader import CATALOG, FRAMES, Reader
-from daemon.store.reserve import Reserve
+from daemon.store.reserve import Reserve, full, room_to_start
 from daemon.store.seals import Sealer
 from daemon.store.writer import COMMIT_S, MOST_WAITING, Writer
 
@@ -52,8 +53,10 @@ class Store(Reader):
         self, folder: Path, most_waiting: int = MOST_WAITING, commit_s: float = COMMIT_S, *, serving: bool = False
     ) -> None:
         self._lock = _lock(folder)
+        given_up = serving and room_to_start(folder)
         with ExitStack() as undo:
             undo.callback(self._unlock)
+            undo.enter_context(_told_as_full(folder))
             catalog = CatalogWriter(folder / CATALOG)
             undo.callback(catalog.close)
             frames = FrameWriter(folder / FRAMES)
@@ -72,7 +75,7 @@ class Store(Reader):
         if serving:
             disk.close()
             disk = Elsewhere(folder, self._lock)
-        self._writer = Writer(disk, most_waiting, commit_s, Reserve(folder) if serving else None)
+        self._writer = Writer(disk, most_waiting, commit_s, Reserve(folder, given_up=given_up) if serving else None)
         self._sealer = Sealer(folder, self.seals, self._writer.put)
 
     def _ends_of_what_was_cut_short(self) -> list[JobEnded]:
@@ -129,6 +132,11 @@ class Store(Reader):
         """What keeps the store from keeping, as a sentence for a person; empty when all is well."""
         return " ".join(filter(None, (self._writer.error, self._sealer.error)))
 
+    @property
+    def refuses(self) -> str:
+        """Why readings that come now might not be kept, as a sentence for a person; empty when they are."""
+        return self._writer.refuses
+
     def flush(self, timeout_s: float = 10.0) -> None:
         """Wait until everything put so far is on disk; raises StoreBehind."""
         self._writer.flush(timeout_s)
@@ -148,6 +156,18 @@ class Store(Reader):
         self, kind: type[BaseException] | None, err: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+@contextmanager
+def _told_as_full(folder: Path) -> Iterator[None]:
+    # SQLite calls it a disk I/O error, or worse, according to what it was about
+    try:
+        yield
+    except StoreUnfit as err:
+        if not full(folder):
+            raise
+        why = f"the disk is full: make room on it, then start again ({err.path.name}: {err.why})"
+        raise StoreUnfit(folder, why) from err
 
 
 def _lock(folder: Path) -> int:

@@ -78,17 +78,23 @@ class Writer:
     @property
     def error(self) -> str:
         """What is wrong, in sentences; what was lost stays told until the store is closed."""
-        said = []
-        if self._trouble:
-            said.append(f"Readings can't be written to disk: {self._trouble}. {self.behind} wait in memory.")
-        if self._reserve and self._reserve.error:
-            said.append(self._reserve.error)
+        said = [self.refuses] if self.refuses else []
         if self._overflowed:
             said.append(f"{self._overflowed} readings came when no more could wait, and are lost.")
         if self._disk.unfit:
             said.append(f"{self._disk.unfit} readings could not be kept: {self._disk.unfit_why}.")
         if not self._thread.is_alive() and not self._closing:
             said.append("The thread that writes to disk has died: start the daemon again.")
+        return " ".join(said)
+
+    @property
+    def refuses(self) -> str:
+        """Why what is put now might not be kept, in sentences; empty once the disk takes all again."""
+        said = []
+        if self._trouble:
+            said.append(f"Readings can't be written to disk: {self._trouble}. {self.behind} wait in memory.")
+        if self._reserve and self._reserve.error:
+            said.append(self._reserve.error)
         return " ".join(said)
 
     def flush(self, timeout_s: float) -> None:

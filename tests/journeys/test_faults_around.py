@@ -14,7 +14,7 @@ from daemon.api.alert_models import ReasonOrder
 from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from daemon.api.models import SoakOrder
-from daemon.store.reserve import NAME
+from daemon.store.reserve import FOR_A_START, NAME
 from tests.conftest import Broker
 from tests.daemon.delivery.conftest import Hook
 from tests.journeys.children import Child, until
@@ -23,7 +23,7 @@ from tests.journeys.rig import BAYS, LEASE_S, LONG, MQTT, RATE_HZ, SERIAL, Rig
 pytestmark = pytest.mark.journey
 
 SLACK_S = 0.5
-DISK_BYTES = 8 * 2**20
+DISK_BYTES = 12 * 2**20
 
 
 def test_a_killed_broker_unkeys_its_bays_by_their_lease_and_the_list_says_why(rig: Rig, mosquitto: Broker) -> None:
@@ -91,6 +91,8 @@ def test_a_full_disk_stops_no_soak_is_told_and_loses_nothing_once_there_is_room(
     behind = until(lambda: rig.client.health().store_behind, "readings that wait")
     until(lambda: rig.client.health().store_behind > behind + 2 * RATE_HZ, "more of them")
     assert [rig.bay(bay).status for bay in BAYS] == ["keyed"] * len(BAYS)
+    with pytest.raises(ApiError, match="no record of itself"):
+        rig.client.soak("bay-2", SoakOrder(plan=LONG))
 
     # a trip needs no disk
     rig.twins.do("fault", "bay-1", fault={"kind": "bad-load", "gamma": 0.7})
@@ -110,6 +112,49 @@ def test_a_full_disk_stops_no_soak_is_told_and_loses_nothing_once_there_is_room(
     assert '"on": false' not in "".join(line for line in rig.twins.said[since:] if "bay-1" not in line)
     assert hook.titles.count("whole rack: not-kept warning") == 1
     until((small_disk / NAME).is_file, "that room is set aside again")
+
+
+def test_a_daemon_that_starts_on_a_full_disk_says_so_and_still_cuts_off_a_stuck_key(
+    small_disk: Path, rig: Rig, hook: Hook
+) -> None:
+    """What is set aside for a start lets it open its store and tell a person; readings wait, and are kept."""
+    rig.more = f'[[tell]]\nname = "duty"\nurl = "{hook.url}"\n'
+    rig.start_daemon()
+    until((small_disk / FOR_A_START).is_file, "that room is set aside for a start")
+    rig.twins.do("fault", "bay-1", fault={"kind": "stuck-key"})
+    rig.soak_keyed()
+    assert rig.daemon.end() == 0  # all told to unkey; one can't
+    ballast = small_disk / "ballast"
+    fill_up(ballast)
+
+    rig.start_daemon()
+    assert not (small_disk / FOR_A_START).exists()
+    assert "disk is full" in rig.client.rack().note
+    stands = until(lambda: [a for a in rig.client.alerts() if a.rule == "not-kept"], "the alert")[0]
+    assert "Make room on the disk" in stands.text
+    until(lambda: "whole rack: not-kept warning" in hook.titles, "that a person is told")
+    with pytest.raises(ApiError, match="no record of itself"):
+        rig.client.soak("bay-2", SoakOrder(plan=LONG))
+    until(lambda: rig.bay("bay-1").supply_cut, "the cut")
+    assert set(rig.client.unkey().bays) == set(BAYS)
+
+    fill_up(ballast)
+    until(lambda: "can't be written to disk" in rig.client.rack().note, "that there is no room at all")
+    ballast.unlink()
+    until(lambda: not rig.client.health().store_error, "that the disk has room")
+    until(lambda: rig.client.health().store_behind == 0, "that all is kept")
+    for bay in SERIAL:
+        of_this_run = [b - a for a, b in pairwise(rig.kept_seqs(bay)[-10:])]
+        assert of_this_run == [1] * 9, f"{bay} lost readings"
+    assert any(a.rule == "keying" and a.bay == "bay-1" for top in rig.client.alerts() for a in (top, *top.folded))
+    rig.soak_keyed(bays=["bay-2"])
+
+
+def test_a_daemon_that_finds_no_room_at_all_says_what_to_do(small_disk: Path, rig: Rig) -> None:
+    """Nothing was ever set aside there: it ends, and names the disk rather than a file's error."""
+    fill_up(small_disk / "ballast")
+    with pytest.raises(AssertionError, match="the disk is full: make room on it, then start again"):
+        rig.start_daemon()
 
 
 def test_a_flooded_api_holds_up_neither_a_trip_nor_a_person_s_unkey(rig: Rig) -> None:
