@@ -6,7 +6,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from daemon.api.alert_models import NoteOrder
 from daemon.api.client import Client
@@ -72,6 +72,16 @@ def horn(tab: Page) -> dict[str, float | str | bool | None]:
     return said
 
 
+def reach(tab: Page, wanted: Locator) -> None:
+    """Go on by the Tab key until this has the focus; fails where no way leads there."""
+    expect(wanted).to_be_visible(timeout=10_000)
+    for _ in range(60):
+        tab.keyboard.press("Tab")
+        if wanted.evaluate("e => e === document.activeElement"):
+            return
+    raise AssertionError(f"the Tab key does not lead to {wanted}")
+
+
 def test_a_quiet_day_is_empty_and_says_so(tab: Page, address: str) -> None:
     """Nothing on the rail, nothing in the head."""
     tab.goto(f"{address}/alerts")
@@ -115,10 +125,7 @@ def test_an_alert_is_dealt_with_from_the_keyboard_alone(tab: Page, rig: Rig, dae
     tab.goto(f"{address}/alerts")
     acknowledge = tab.get_by_role("button", name="Acknowledge: bay-1, over-current")
     expect(acknowledge).to_be_visible()
-    for _ in range(30):
-        tab.keyboard.press("Tab")
-        if acknowledge.evaluate("e => e === document.activeElement"):
-            break
+    reach(tab, acknowledge)
     tab.keyboard.press("Enter")
     expect(tab.get_by_label("Your name")).to_be_focused()
     tab.keyboard.type("Ada")
@@ -164,6 +171,40 @@ def test_a_shelf_has_an_end_and_a_reason(tab: Page, rig: Rig, daemon: Client, ad
     assert (found.shelved_until_ns - found.history[-1].time_ns) / 60e9 == pytest.approx(30, abs=0.1)
     tab.get_by_role("button", name="Take off the shelf: bay-2, supply").click()
     expect(tab.locator("#alert-list .alert")).to_have_count(1)
+
+
+def test_an_alert_goes_out_of_service_and_back_and_the_horn_is_muted_without_a_mouse(
+    tab: Page, rig: Rig, daemon: Client, address: str
+) -> None:
+    """Tab and Enter lead to each; it is off the list and the horn is silent until somebody puts it back."""
+    rig.say("supply", "supply is 12.31 V", bay="bay-2", value=12.31, limit=12.5, unit="V")
+    tab.goto(f"{address}/alerts")
+    reach(tab, tab.get_by_label("Your name"))
+    tab.keyboard.type("Ada")
+    reach(tab, tab.get_by_role("button", name="Out of service: bay-2, supply"))
+    tab.keyboard.press("Enter")
+    expect(tab.get_by_label("Why?")).to_be_focused()
+    tab.keyboard.press("Enter")  # no reason, no order
+    assert daemon.alerts()[0].state == "unacknowledged"
+    tab.keyboard.type("meter sent away")
+    tab.keyboard.press("Enter")
+    expect(tab.locator(".put-away .tag-state")).to_have_text("out of service")
+    expect(tab.locator("#alert-list")).to_contain_text("A quiet day.")
+    expect(tab.locator("#alert-count")).to_be_empty()
+    said = daemon.alerts()[0].history[-1]
+    assert (said.change, said.person, said.note) == ("out-of-service", "Ada", "meter sent away")
+    reach(tab, tab.get_by_role("button", name="Put back in service: bay-2, supply"))
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#alert-list .alert")).to_have_count(1)
+    reach(tab, tab.get_by_role("button", name="Mute 5 min").last)
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#horn")).to_have_text("Muted 5 min")
+    reach(tab, tab.get_by_role("button", name="Sound again"))
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#horn")).not_to_contain_text("Muted")
+    reach(tab, tab.get_by_role("button", name="Test workshop"))
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#tells")).to_contain_text("Sent in")
 
 
 def test_what_a_daemon_refuses_is_told_on_the_card(tab: Page, rig: Rig, daemon: Client, address: str) -> None:
