@@ -25,7 +25,10 @@ from dashboard.words import sentence, shown, unit_sign
 
 #: a line of a heading
 HEADING_PX = 16
-_TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "◆"}
+#: as near to the shapes beside the list as letters come
+_TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "⬢"}
+#: marks that are nearer than this part of the width share a label: on a phone a label takes so much
+_LABEL_SHARE = 0.1
 
 PANELS = (
     Panel("temperature, {Cel}", ("heatsink", "case-1", "case-2", "case-3", "case-4", "load", "ambient"), 0.32),
@@ -111,14 +114,20 @@ def _layout(job: JobView, curves: CurvesView) -> dict[str, Any]:
     tags = list(numbered(job.tags))
     layout = plain_layout(curves.from_s, curves.to_s, "since the start")
     layout["uirevision"] = f"job {job.job}"
-    layout["shapes"] = [_tag_line(tag) for _, tag in tags]
+    layout["shapes"] = [_tag_line(_at_s(tag, curves)) for _, tag in tags]
     groups = _close(tags, curves.to_s - curves.from_s)
-    layout["annotations"] = [_tag_word(group, curves.from_s, curves.to_s) for group in groups]
+    layout["annotations"] = [_tag_word(group, curves) for group in groups]
     return layout
 
 
-def _tag_line(tag: Tag) -> dict[str, Any]:
-    at_min = tag.at_s / 60
+def _at_s(tag: Tag, curves: CurvesView) -> float:
+    # what ended the soak came with its last reading, or a moment later: its mark must not lie beyond the paper
+    beyond_s = tag.at_s - curves.to_s
+    return curves.to_s if 0 < beyond_s < 0.01 * (curves.to_s - curves.from_s) + 1 else tag.at_s
+
+
+def _tag_line(at_s: float) -> dict[str, Any]:
+    at_min = at_s / 60
     line = {"color": INK, "width": 1, "dash": "dot"}
     return {"type": "line", "xref": "x", "x0": at_min, "x1": at_min, "yref": "paper", "y0": 0, "y1": 1, "line": line}
 
@@ -132,26 +141,31 @@ def _close(tags: Sequence[tuple[int, Tag]], shown_s: float) -> list[list[tuple[i
     # marks that would lie on each other share one label
     groups: list[list[tuple[int, Tag]]] = []
     for n, tag in tags:
-        if groups and tag.at_s - groups[-1][0][1].at_s < 0.055 * shown_s:
+        if groups and tag.at_s - groups[-1][0][1].at_s < _LABEL_SHARE * shown_s:
             groups[-1].append((n, tag))
         else:
             groups.append([(n, tag)])
     return groups
 
 
-def _tag_word(group: Sequence[tuple[int, Tag]], from_s: float, to_s: float) -> dict[str, Any]:
+def _tag_word(group: Sequence[tuple[int, Tag]], curves: CurvesView) -> dict[str, Any]:
+    at_s = _at_s(group[0][1], curves)
     worst = max((tag.priority for _, tag in group), key=list(_TAG_SHAPES).index)
     first, last = group[0][0], group[-1][0]
-    near_end = (group[0][1].at_s - from_s) > 0.96 * (to_s - from_s)
+    near_end = (at_s - curves.from_s) > 0.96 * (curves.to_s - curves.from_s)
     return {
         "xref": "x",
-        "x": group[0][1].at_s / 60,
+        "x": at_s / 60,
         "yref": "paper",
         "y": 1,
-        "yshift": 18,
+        "yshift": 20,
         "xanchor": "right" if near_end else "center",
         "yanchor": "bottom",
         "text": f"{_TAG_SHAPES[worst]} {first}" + (f"–{last}" if last != first else ""),
         "showarrow": False,
+        # a card, as on the rack's strips; its colours come from the style sheet
+        "bgcolor": "#fff",
+        "bordercolor": INK,
+        "borderpad": 2,
         "hovertext": "<br>".join(f"{n}. {sentence(tag.text)}" for n, tag in group),
     }

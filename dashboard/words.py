@@ -44,7 +44,8 @@ def number(value: float | None, unit: str = "") -> str:
         return f"{value:,.0f}".replace(",", "\u202f") + (f"\u00a0{unit_sign(unit)}" if unit_sign(unit) else "")
     places = {"Cel": 1, "K": 1, "A": 3, "V": 2, "W": 2, "s": 1, "J": 0, "Wh": 1, "Ohm": 3}.get(unit, 2)
     sign = unit_sign(unit)
-    text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
+    # the z: no "−0.00"
+    text = f"{value:z,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return f"{text}\u00a0{sign}" if sign else text
 
 

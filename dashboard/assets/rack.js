@@ -14,7 +14,11 @@ function drawRack({ rack, ageS, silent, changed }) {
   if (note) setText(note, rack.note);
   hatchKey(document.getElementById("hatch-key"));
   if (!place) return;
-  const only = place.dataset.bay;
+  const { bay: only, job } = place.dataset;
+  // a job's page shows its bay as long as that job is in it: what comes after must not be unkeyed from here by mistake
+  const over = job !== undefined && !rack.bays.some((b) => b.bay === only && String(b.job) === job);
+  if (place.parentElement.hidden !== over) place.parentElement.hidden = over;
+  if (over) return;
   const bays = only === undefined ? rack.bays : rack.bays.filter((b) => b.bay === only);
   if (!bays.length) {
     setText(place, only === undefined ? "This rack has no bays: name them in rack.toml and start the daemon again." : `There is no bay “${only}” in this rack.`);

@@ -39,19 +39,19 @@ def page(job: JobView, curves: CurvesView | ApiError, booking: BookingView | Non
     booked in; the callbacks of dashboard/callbacks.py zoom, and keep a running job fresh."""
     running = job.ended_ns is None
     live = (
-        [html.Div(className="rack", children=[html.Div(id="rack", className="shelves", **data(bay=job.bay))])]
+        # this job's own shelf, with its red button; hidden as soon as the bay soaks something else
+        [
+            html.Div(
+                className="rack",
+                children=[html.Div(id="rack", className="shelves", **data(bay=job.bay, job=str(job.job)))],
+            )
+        ]
         if running
         else []
     )
     return html.Main(
         [
-            html.Div(
-                [
-                    html.H1([f"Job {job.job}", html.Small(" ".join(filter(None, (job.number, job.unit))))]),
-                    _unkey(job.bay),
-                ],
-                className="headline",
-            ),
+            html.H1([f"Job {job.job}", html.Small(" ".join(filter(None, (job.number, job.unit))))]),
             *live,
             html.Div(
                 [
@@ -121,20 +121,11 @@ def not_fetched(err: ApiError) -> str:
     return f"The curves could not be fetched: {err.why}"
 
 
-def _unkey(bay: str) -> Component:
-    return html.Form(
-        html.Button(f"Unkey {bay}", type="submit", className="red"),
-        action=f"/bay/{bay}/unkey",
-        method="post",
-        **data(order="unkey"),
-    )
-
-
 def aside(job: JobView) -> list[Component]:
     """What stands beside the curves."""
     reasons = [html.Ul([html.Li(sentence(r)) for r in job.reasons])] if job.reasons else []
     return [
-        html.Section([html.H2("Verdict"), html.P(badge(job.verdict), role="status"), *reasons]),
+        html.Section([html.H2("Verdict"), html.P(badge(job.verdict), role="status"), *reasons], className="verdict"),
         html.Section(
             [
                 html.H2("Soak"),

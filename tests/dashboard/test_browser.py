@@ -81,6 +81,16 @@ def test_a_bay_that_was_never_heard_is_loud(tab: Page, address: str) -> None:
     expect(shelf.locator(".big").first).to_have_css("text-decoration-line", "line-through")
 
 
+def test_a_shelf_that_is_there_for_one_job_goes_with_it(tab: Page, address: str) -> None:
+    """What a bay soaks next must not be unkeyed from the page of what it soaked before."""
+    tab.goto(f"{address}/bay/bay-1")
+    settled(tab, "/bay/bay-1")
+    tab.evaluate("document.getElementById('rack').dataset.job = '7'")
+    expect(tab.get_by_role("button", name="Unkey bay-1")).to_be_hidden()
+    tab.evaluate("delete document.getElementById('rack').dataset.job")
+    expect(tab.get_by_role("button", name="Unkey bay-1")).to_be_visible()
+
+
 def test_a_page_heals_by_itself_when_the_dashboard_comes_back(tab: Page, api: str) -> None:
     """Loud while it is gone, a press says that it failed, and all is well within a second of its return."""
     with ExitStack() as first:

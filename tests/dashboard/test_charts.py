@@ -67,7 +67,14 @@ def test_tags_are_marks_at_their_minutes_and_close_ones_share_a_label() -> None:
     made = figure(job(tags=[tag(300.0), tag(305.0, "trip"), tag(500.0)]), curves(heatsink=[1.0]))
     assert [s["x0"] for s in made["layout"]["shapes"] if s["xref"] == "x"] == [5.0, 305 / 60, 500 / 60]
     words = [a["text"] for a in made["layout"]["annotations"] if a["xref"] == "x"]
-    assert words == ["◆ 1–2", "▲ 3"]
+    assert words == ["⬢ 1–2", "▲ 3"]
+
+
+def test_what_ended_a_soak_is_marked_at_its_end_and_not_beyond_the_paper() -> None:
+    """A trip is written down a moment after the last reading; one that lies outside a zoom is not pulled into it."""
+    made = figure(job(tags=[tag(600.4, "trip"), tag(900.0)]), curves(heatsink=[1.0]))
+    assert [a["x"] for a in made["layout"]["annotations"] if a["xref"] == "x"] == [10.0, 15.0]
+    assert [s["x0"] for s in made["layout"]["shapes"] if s["xref"] == "x"] == [10.0, 15.0]
 
 
 def test_tags_are_numbered_by_time() -> None:

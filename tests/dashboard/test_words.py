@@ -10,6 +10,7 @@ from dashboard.words import duration, figure_name, number
     [
         (61.23, "Cel", "61.2\u00a0°C"),
         (-3.0, "Cel", "−3.0\u00a0°C"),
+        (-0.004, "W", "0.00\u00a0W"),
         (2.9914, "A", "2.991\u00a0A"),
         (20433.4, "J", "20\u202f433\u00a0J"),
         (204331.4, "J", "56.8\u00a0Wh"),
