@@ -10,9 +10,11 @@ from daemon.api.client import Client
 from daemon.api.errors import ApiError
 from dashboard.pages import jobs
 
-_SEARCH = """(text, verdict, options) => {
-  const model = (verdict ?? "all") === "all" ? {} : {verdict: {filterType: "text", type: "equals", filter: verdict}};
-  return [{...options, quickFilterText: text || ""}, model];
+# what was written under a column's head stays, whatever verdict is chosen
+_SEARCH = """(text, verdict, options, before) => {
+  const {verdict: _, ...others} = before ?? {};
+  const chosen = (verdict ?? "all") === "all" ? {} : {verdict: {filterType: "text", type: "equals", filter: verdict}};
+  return [{...options, quickFilterText: text || ""}, {...others, ...chosen}];
 }"""
 
 # Dash's own radio buttons are options without a list to a screen reader; these are buttons that stay pressed
@@ -78,6 +80,7 @@ def add_jobs_callbacks(app: Dash, client: Client) -> None:
         Input("jobs-find", "data"),
         Input("verdict-chosen", "data"),
         State("jobs-grid", "dashGridOptions"),
+        State("jobs-grid", "filterModel"),
     )
     scripted(
         _COUNT,

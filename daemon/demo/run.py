@@ -82,7 +82,7 @@ def _bring_up(children: Children, here: Path, data: Path, port: int) -> None:
     with Client(api) as client:
         _start_soaks(children, client)
     _wait_for_port(children, page_port)
-    if page_port != port:
+    if port and page_port != port:
         typer.echo(f"keysoak: port {port} is taken, so the page is at {page_port}")
     typer.echo(f"keysoak: the rack is live at http://{HOST}:{page_port}   (API: {api}, readings: {data})")
     typer.echo("keysoak: Ctrl-C ends the demo")

@@ -97,7 +97,6 @@ async function judge() {
 function preview(plan) {
   const { clientWidth: width, clientHeight: height } = page.picture;
   if (!width) return;
-  page.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
   page.picture.setAttribute("aria-label", plan ? `The plan: ${plan.phases.map((p) => p.drive).join(", ")}` : "No plan");
   drawStrip(page.picture, { bay: "plan", plan, figures: { heatsink_limit_c: null }, strip: [], tags: [], forecast: [], elapsed_s: 0 }, width, height);
 }

@@ -57,13 +57,19 @@ function wire(link) {
 // what soaks here, and whether the next may be started -----------------------------------------------------------
 
 function drawNow(bay) {
-  const busy = SOAKING.has(bay.status);
+  // without a supply nothing can soak: its release stands above
+  const busy = SOAKING.has(bay.status) || bay.supply_cut;
   const start = document.getElementById("start");
   if (start && start.hidden !== busy) start.hidden = busy;
   const now = document.getElementById("bay-now");
   if (!now) return;
   if (now.hidden === busy) now.hidden = !busy;
   if (!busy) return;
+  if (bay.supply_cut) {
+    if (now.dataset.drawn !== "cut") now.replaceChildren(el("h2", {}, "No soak for now"), el("p", {}, "The supply of this radio is cut. When it is released, a soak can be started here."));
+    now.dataset.drawn = "cut";
+    return;
+  }
   const phase = phaseAt(bay.plan, bay.elapsed_s);
   const at = Math.round(bay.left_s / 60);
   const key = `${bay.job} ${bay.status} ${phase?.start_s} ${at}`;
@@ -121,9 +127,21 @@ function drawAlerts(bay) {
   ];
 }
 
+// what most rules say of themselves (on an idle bay, that nothing soaks) is said once
+function sharedWhy(rules) {
+  const said = rules.filter((r) => r.state === "not yet").map((r) => r.why);
+  return said.find((why) => why && said.filter((w) => w === why).length > rules.length / 2);
+}
+
 function drawRules(rules) {
   const row = (r) => el("li", { class: r.state.replaceAll(" ", "-") }, el("i", { class: `shape shape-${JUDGES[r.state] ?? "soaking"}`, "aria-hidden": "true" }), el("a", { href: `/limits#${r.rule}` }, r.rule), el("span", {}, r.state), r.why ? el("small", {}, told(r.why)) : "");
-  return [el("ul", { class: "standings" }, ...rules.map(row))];
+  const why = sharedWhy(rules);
+  const alike = rules.filter((r) => why && r.why === why);
+  const links = alike.flatMap((r, i) => [i ? ", " : "", el("a", { href: `/limits#${r.rule}` }, r.rule)]);
+  return [
+    el("ul", { class: "standings" }, ...rules.filter((r) => !alike.includes(r)).map(row)),
+    ...(alike.length ? [el("p", { class: "alike" }, `${told(why)}, so these do not judge yet: `, ...links, ".")] : []),
+  ];
 }
 
 draws(drawBay);

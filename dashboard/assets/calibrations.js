@@ -101,7 +101,7 @@ const channelNow = () => bayNow()?.readings.find((r) => r.channel === page.chann
 function options(select, names) {
   if (names.join() === [...select.options].map((o) => o.value).join()) return;
   const before = select.value;
-  select.replaceChildren(...names.map((name) => el("option", { value: name }, name.replaceAll("-", " "))));
+  select.replaceChildren(...names.map((name) => el("option", { value: name }, name)));
   if (names.includes(before)) select.value = before;
 }
 

@@ -4,16 +4,22 @@ import { el, svg } from "./dom.js";
 import { cone, forecastOf } from "./forecast.js";
 import { long, phaseAt, shown, signOf, told } from "./words.js";
 
-const BAND = 14; // the plan, along the foot
+const BAND = 14, BAND_LARGE = 20; // the plan, along the foot; read from further away where there is room
+const LARGE = 150; // paper that is higher than this
+const GUTTER = 28; // the scale, printed beside the paper that the pen writes on: ink never lies over it
 const HEAD = 9; // the sprocket holes, along the head
 const STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200];
 
 // every temperature in here is in the viewer's degrees
 const degrees = (c) => shown(c, "Cel");
 
-export function drawStrip(picture, bay, width, height) {
+// from the gutter's outer edge: the plan begins at x = 0
+export function drawStrip(picture, bay, outer, height) {
   const plan = bay.plan;
-  const parts = [svg("rect", { width, height, class: "strip-paper" })];
+  const width = outer - GUTTER;
+  picture.setAttribute("viewBox", `${-GUTTER} 0 ${outer} ${height}`);
+  picture.setAttribute("class", height > LARGE ? "strip large" : "strip");
+  const parts = [svg("rect", { x: -GUTTER, width: outer, height, class: "strip-paper" })];
   parts.push(...sprockets(width));
   if (!plan) {
     picture.replaceChildren(...parts);
@@ -31,9 +37,10 @@ function scaleOf(bay, limit, width, height) {
   const temperatures = [...bay.strip.map((p) => degrees(p[1])), ...forecastOf(bay, degrees).map((f) => f[2])];
   const low = Math.floor((Math.min(degrees(20), ...temperatures) - 2) / 10) * 10;
   const high = Math.ceil((Math.max(limit ?? degrees(60), ...temperatures) + 6) / 10) * 10;
-  const floor = height - BAND;
+  const band = height > LARGE ? BAND_LARGE : BAND;
+  const floor = height - band;
   return {
-    width, height, floor, low, high,
+    width, height, floor, band, low, high,
     totalS: bay.plan.total_s,
     x: (s) => (s / bay.plan.total_s) * width,
     y: (c) => floor - ((c - low) / (high - low)) * (floor - HEAD),
@@ -42,14 +49,14 @@ function scaleOf(bay, limit, width, height) {
 
 function sprockets(width) {
   const holes = [];
-  for (let x = 8; x < width; x += 16) holes.push(svg("circle", { cx: x, cy: 4.5, r: 1.9, class: "sprocket" }));
+  for (let x = 8 - GUTTER; x < width; x += 16) holes.push(svg("circle", { cx: x, cy: 4.5, r: 1.9, class: "sprocket" }));
   return holes;
 }
 
 function grid(plan, limit, scale) {
   const lines = [];
   const stepS = STEPS_S.find((s) => scale.x(s) >= 14) ?? STEPS_S.at(-1);
-  const labelS = STEPS_S.find((s) => scale.x(s) >= 62) ?? STEPS_S.at(-1);
+  const labelS = STEPS_S.find((s) => scale.x(s) >= (scale.band > BAND ? 95 : 62)) ?? STEPS_S.at(-1);
   for (let s = stepS; s < plan.total_s; s += stepS) {
     const x = scale.x(s).toFixed(1);
     lines.push(svg("path", { d: `M${x} ${HEAD}V${scale.floor}`, class: s % labelS ? "rule" : "rule major" }));
@@ -60,12 +67,13 @@ function grid(plan, limit, scale) {
   for (let c = Math.ceil(scale.low / stepC) * stepC; c < scale.high; c += stepC) {
     const y = Number(scale.y(c).toFixed(1));
     lines.push(svg("path", { d: `M0 ${y}H${scale.width}`, class: c % 50 ? "rule" : "rule major" }));
-    const free = c > scale.low && (limit === null || Math.abs(scale.y(limit) - y) > 9) && y - HEAD > 5;
-    if (free) lines.push(svg("text", { x: 3, y: y + 3.5, class: "scale" }, `${c}°`));
+    const free = c > scale.low && y - HEAD > 5;
+    if (free) lines.push(svg("text", { x: -4, y: y + 3.5, class: "scale degrees-word" }, `${c}°`));
   }
   for (let s = labelS; s < plan.total_s - labelS / 3; s += labelS) {
     lines.push(svg("text", { x: scale.x(s) + 3, y: scale.floor - 3, class: "scale" }, long(s)));
   }
+  lines.push(svg("path", { d: `M0 ${HEAD}V${scale.floor}`, class: "rule major" }));
   return lines;
 }
 
@@ -75,17 +83,17 @@ function band(plan, scale) {
     const x = scale.x(phase.start_s);
     const w = Math.max(1, scale.x(phase.end_s) - x);
     const fill = `url(#hatch-${phase.drive})`;
-    parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, class: "band-ground" }));
+    parts.push(svg("rect", { x, y: scale.floor, width: w, height: scale.band, class: "band-ground" }));
     if (phase.on_s && scale.x(phase.on_s) >= 3) {
       const cycleS = phase.on_s + phase.off_s;
       for (let s = phase.start_s; s < phase.end_s; s += cycleS) {
         const on = Math.min(phase.on_s, phase.end_s - s);
-        parts.push(svg("rect", { x: scale.x(s), y: scale.floor, width: scale.x(on), height: BAND, fill }));
+        parts.push(svg("rect", { x: scale.x(s), y: scale.floor, width: scale.x(on), height: scale.band, fill }));
       }
-    } else parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, fill }));
-    parts.push(svg("rect", { x, y: scale.floor, width: w, height: BAND, class: "band-edge" }));
-    if (w > 7.5 * phase.drive.length + 8) {
-      parts.push(svg("text", { x: x + w / 2, y: scale.floor + 10.5, class: "band-word" }, phase.drive));
+    } else parts.push(svg("rect", { x, y: scale.floor, width: w, height: scale.band, fill }));
+    parts.push(svg("rect", { x, y: scale.floor, width: w, height: scale.band, class: "band-edge" }));
+    if (w > (scale.band > BAND ? 9.5 : 7.5) * phase.drive.length + 8) {
+      parts.push(svg("text", { x: x + w / 2, y: scale.floor + scale.band * 0.75, class: "band-word" }, phase.drive));
     }
   }
   return parts;
@@ -94,7 +102,7 @@ function band(plan, scale) {
 // where the plan stood still for a person: its time and the clock's part there
 function waits(bay, scale) {
   return (bay.waits ?? []).map(([s, lasted]) =>
-    svg("g", { class: "stood" }, svg("title", {}, `stood still for ${long(lasted)} until a person had done what was asked`), svg("path", { d: `M${scale.x(s).toFixed(1)} ${HEAD}V${scale.floor}` }), svg("path", { d: `M${(scale.x(s) - 5).toFixed(1)} ${scale.floor}h10l-10 ${BAND}h10z`, class: "stood-glass" })),
+    svg("g", { class: "stood" }, svg("title", {}, `stood still for ${long(lasted)} until a person had done what was asked`), svg("path", { d: `M${scale.x(s).toFixed(1)} ${HEAD}V${scale.floor}` }), svg("path", { d: `M${(scale.x(s) - 5).toFixed(1)} ${scale.floor}h10l-10 ${scale.band}h10z`, class: "stood-glass" })),
   );
 }
 
@@ -177,11 +185,10 @@ export function setStrip(strip, bay) {
   const [width, height] = strip.box.paper ?? [0, 0];
   if (!width || !height) return;
   // drawn anew only when something moved by a pixel
-  const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * width) : 0;
+  const px = bay.plan ? Math.round((bay.elapsed_s / bay.plan.total_s) * (width - GUTTER)) : 0;
   const key = [width, height, bay.job, bay.status, px, Math.round(bay.strip.at(-1)?.[1] ?? 0), bay.tags.length, bay.waits?.length, bay.figures.heatsink_limit_c, forecastEnd(bay)].join("|");
   if (key === strip.drawn) return;
   strip.drawn = key;
-  strip.picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
   strip.picture.setAttribute("aria-label", stripWords(bay));
   drawStrip(strip.picture, bay, width, height);
 }

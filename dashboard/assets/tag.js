@@ -95,7 +95,8 @@ export function setTag(card, alert, nowMs) {
 
 function facts(alert) {
   const parts = [el("span", {}, alert.subject && alert.subject !== alert.rule ? `${alert.rule}, ${alert.subject}` : alert.rule)];
-  if (alert.value !== null && alert.limit !== null) {
+  // yes and no are no figures: the sentence says it
+  if (alert.value !== null && alert.limit !== null && alert.unit !== "boolean") {
     const sign = signOf(alert.unit);
     parts.push(el("span", {}, `${fixed(shown(alert.value, alert.unit), 2)} of ${fixed(shown(alert.limit, alert.unit), 2)}${sign ? ` ${sign}` : ""}`));
   }

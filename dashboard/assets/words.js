@@ -93,6 +93,7 @@ function whatMatters(bay) {
   if (bay.status === "waiting") return bay.ask ?? "Waits for a person.";
   if (bay.status === "dropped") return bay.reasons[0] ?? "A person unkeyed this bay.";
   if (bay.status === "done") return bay.reasons[0] ?? "The plan ran to its end.";
+  if (bay.status === "empty" && bay.heard === null) return "Nothing was heard from here yet: connect its node, then keysoak probe says which wire is wrong.";
   if (bay.status === "empty") return "Empty. Open the bay to start a soak.";
   const standing = standingTags(bay.tags);
   if (standing.length) return standing.at(-1).text;

@@ -50,6 +50,9 @@ def page(jobs: Sequence[JobView]) -> Component:
                         ],
                         className="verdicts",
                     ),
+                    html.Button(
+                        "Filter by column", id="jobs-filters", type="button", className="quiet", **aria(pressed="false")
+                    ),
                     html.A("Tick two to six to lay them side by side", id="jobs-compare", className="compare-link"),
                 ],
                 className="jobs-tools",
@@ -101,9 +104,9 @@ COLUMNS = [
     _column("job", "Job", 82, cellRenderer="JobLink", **_FIGURE),
     _column("verdict", "Verdict", 164, cellRenderer="VerdictBadge", **_TEXT, floatingFilter=False),
     _column("number", "Number", 94, **_TEXT),
-    _column("unit", "Unit", 128, **_TEXT),
+    _column("unit", "Unit", 138, cellRenderer="UnitCell", **_TEXT),
     _column("bay", "Bay", 74, cellRenderer="BayLink", **_TEXT),
-    _column("plan", "Plan", 108, **_TEXT),
+    _column("plan", "Plan", 118, **_TEXT),
     _column("started", "Started", 162, **_TEXT),
     _column("lasted_s", "Lasted", 104, valueFormatter={"function": "params.data.lasted"}, **_FIGURE),
     _column("heat_c", "Hottest", 88, valueFormatter={"function": "params.data.heat"}, **_FIGURE),
@@ -123,7 +126,6 @@ def _grid(jobs: Sequence[JobView]) -> Component:
         columnDefs=[c | {"headerName": f"Started, {_zone()}"} if c["field"] == "started" else c for c in COLUMNS],
         defaultColDef={
             "resizable": True,
-            "floatingFilter": True,
             "suppressFloatingFilterButton": True,
             "suppressHeaderFilterButton": True,
             "suppressHeaderMenuButton": True,
@@ -151,7 +153,11 @@ def _grid(jobs: Sequence[JobView]) -> Component:
             "enableCellTextSelection": True,
             "suppressColumnVirtualisation": True,  # a screen reader finds every column
             "floatingFiltersHeight": 56,
-            "localeText": {"noRowsToShow": "No soak fits this search", "noMatchingRows": "No soak fits this search"},
+            "localeText": {
+                "pageSizeSelectorLabel": "Soaks a page:",
+                "noRowsToShow": "No soak fits this search",
+                "noMatchingRows": "No soak fits this search",
+            },
         },
         eventListeners={"cellKeyDown": ["openOnEnter(params)"]},
         style={"height": None, "width": "100%"},

@@ -68,13 +68,45 @@ def test_ticked_soaks_are_laid_side_by_side(tab: Page, address: str) -> None:
     tab.wait_for_url("**/compare?jobs=1,3")
 
 
+def fits(tab: Page) -> None:
+    """Wait until the list is no wider than its place; it is laid out a moment after it stands."""
+    tab.wait_for_function(
+        "() => { const l = document.querySelector('.ag-center-cols-viewport'); return l.scrollWidth - l.clientWidth <= 1; }"
+    )
+
+
+def test_on_a_tablet_the_reason_is_in_the_list_without_scrolling_it(tab: Page, address: str) -> None:
+    """What there is no room for stands in a second line of the unit's cell."""
+    tab.set_viewport_size({"width": 768, "height": 1024})
+    opened(tab, address)
+    failed = tab.locator(".ag-row", has_text="fail")
+    expect(failed.locator("[col-id=why]")).to_have_text("Heat")
+    expect(failed.locator("[col-id=unit]")).to_contain_text("bay-1 · 2025-11-25")
+    fits(tab)
+
+
+def test_a_column_is_filtered_by_a_box_that_comes_when_it_is_asked_for(tab: Page, address: str) -> None:
+    """By keyboard; what is left in it stays in force, and the box with it, when the page is opened again."""
+    opened(tab, address)
+    box = tab.get_by_label("Unit Filter Input")
+    expect(box).to_have_count(0)
+    tab.get_by_role("button", name="Filter by column").focus()
+    tab.keyboard.press("Enter")
+    box.fill("017")
+    expect(tab.locator("#jobs-count")).to_have_text("1 of 5 soaks")
+    assert rows(tab) == ["Job 4"]
+    tab.locator("#jobs-verdict").get_by_text("pass", exact=True).click()
+    expect(tab.locator("#jobs-count")).to_have_text("0 of 5 soaks")
+    tab.locator("#jobs-verdict").get_by_text("all", exact=True).click()
+    tab.reload()
+    expect(tab.locator("#jobs-count")).to_have_text("1 of 5 soaks")
+    expect(box).to_have_value("017")
+
+
 def test_on_a_phone_each_soak_is_a_card(tab: Page, address: str) -> None:
     """With its verdict, and nothing scrolls sideways."""
     tab.set_viewport_size({"width": 390, "height": 844})
     opened(tab, address)
     expect(tab.locator(".job-card").first).to_contain_text("pass")
     assert tab.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
-    list_over = """() => {
-        const list = document.querySelector(".ag-center-cols-viewport");
-        return list.scrollWidth - list.clientWidth; }"""
-    assert tab.evaluate(list_over) <= 1
+    fits(tab)

@@ -10,7 +10,7 @@ DRAW = """async (forecast) => {
                 figures: { heatsink_limit_c: 75 } };
   const picture = svg("svg", { id: "probe" });
   document.body.append(picture);
-  drawStrip(picture, bay, 600, 100);
+  drawStrip(picture, bay, 628, 100);  // 28 of them for the scale
   const cone = picture.querySelector(".cone"), pen = picture.querySelector(".pen");
   return cone && { from: cone.getAttribute("d").match(/M([\\d.]+)/)[1],
                    limit: picture.querySelectorAll(".limit-line").length,
