@@ -3,13 +3,10 @@
 Every form is made piece by piece, so that memory grows with none, whether it goes to a file or over the API.
 """
 
-import csv
 import gzip
-import io
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
 from enum import StrEnum
 from itertools import islice
 from pathlib import Path
@@ -19,11 +16,10 @@ import zstandard
 
 from daemon.errors import ExportFailed
 from daemon.store import Reader
+from daemon.table import csv_pieces
 from sensors.recording import packed
-from sensors.types import CHANNELS, UNITS, Frame
+from sensors.types import Frame
 
-#: the contract's channels with the contract's units, all of them always, so that a script may count on its columns
-COLUMNS = ["time_utc", "elapsed_s", *(f"{name} [{UNITS[name]}]" for name in CHANNELS)]
 #: frames a piece of text: half a megabyte
 _PAGE = 2000
 _COPY_BYTES = 1 << 20
@@ -66,26 +62,12 @@ def pieces(store: Reader, job: int, form: Form) -> Pieces:
     CSV (RFC 4180) has a row a frame and an empty cell where a channel has no value. The Parquet file of a sealed job
     is the sealed one, byte by byte.
     """
-    frames = store.job_frames(job)
     if form is Form.CSV:
-        return _csv(frames, store.zero_ns(job))
+        return csv_pieces(store.readings(job), store.zero_ns(job))
     if form is Form.SENML:
-        return _senml(frames)
+        return _senml(store.job_frames(job))
     sealed = store.seals.good(job)
     return store.parquet(job) if sealed is None else _copied(sealed, store.seals.of(job, job)[job].frames)
-
-
-def _csv(frames: Iterable[Frame], zero_ns: int) -> Pieces:
-    text, n = io.StringIO(newline=""), 0
-    out = csv.writer(text)
-    out.writerow(COLUMNS)
-    for page in _pages(frames):
-        out.writerows(_cells(frame, zero_ns) for frame in page)
-        n += len(page)
-        yield text.getvalue().encode(), n
-        text.seek(0)
-        text.truncate()
-    yield text.getvalue().encode(), n
 
 
 def _senml(frames: Iterable[Frame]) -> Pieces:
@@ -105,13 +87,6 @@ def _pages(frames: Iterable[Frame]) -> Iterator[list[Frame]]:
     left = iter(frames)
     while page := list(islice(left, _PAGE)):
         yield page
-
-
-def _cells(frame: Frame, zero_ns: int) -> list[object]:
-    seconds, nanos = divmod(frame.time_ns, 1_000_000_000)
-    utc = f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{nanos // 1000:06d}Z"
-    values = ["" if v != v else v for v in frame.values]  # noqa: PLR0124  nan
-    return [utc, round((frame.time_ns - zero_ns) / 1e9, 6), *values]
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from itertools import chain
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import msgspec
 import numpy as np
@@ -55,6 +56,13 @@ class Span(msgspec.Struct):
     zero_ns: int
     first_ns: int
     last_ns: int
+
+
+class Readings(NamedTuple):
+    """So many frames as columns: sample times, and of each of CHANNELS its values, nan where there is none."""
+
+    times_ns: Nanos
+    values: list[Floats]
 
 
 def row(frame: Frame, job: int) -> Row:
@@ -158,6 +166,24 @@ class FrameReader:
 
     def frames(self, bay: str, from_ns: int, to_ns: int, job: int | None = None) -> Iterator[Frame]:
         """Frames by sample time, both ends included; of one job where it is given. Holds no lock between pages."""
+        for page in self._pages(bay, (from_ns, to_ns), job):
+            for time_ns, seq, v_forward, v_peak, v_reflected, clock_s, *values, quality in page:
+                full = tuple(NAN if v is None else v for v in values)
+                volts = NO_VOLTS
+                if not (v_forward is None and v_peak is None and v_reflected is None):
+                    volts = tuple(NAN if v is None else v for v in (v_forward, v_peak, v_reflected))
+                yield Frame(bay, time_ns, clock_s, seq, full, quality, volts)
+
+    def readings(self, span: Span) -> Iterator[Readings]:
+        """What the frames of a job read, to the last digit, page by page by sample time."""
+        for page in self._pages(span.bay, (span.first_ns, span.last_ns), span.job):
+            columns = list(zip(*page, strict=True))
+            values = columns[len(columns) - 1 - len(CHANNELS) : -1]
+            # None becomes nan
+            yield Readings(np.array(columns[0], np.int64), [np.array(column, np.float64) for column in values])
+
+    def _pages(self, bay: str, between_ns: tuple[int, int], job: int | None) -> Iterator[list[Any]]:
+        from_ns, to_ns = between_ns
         with self._reading() as db:
             kept = db.execute("PRAGMA user_version").fetchone()[0] >= VOLTS_SINCE
         sql = _READ.format(volts=", ".join(_VOLTS if kept else ["NULL"] * len(_VOLTS)))
@@ -168,12 +194,8 @@ class FrameReader:
         while True:
             with self._reading() as db:
                 page = db.execute(sql, (bay, to_ns, *after, *(() if job is None else (job,)))).fetchall()
-            for time_ns, seq, v_forward, v_peak, v_reflected, clock_s, *values, quality in page:
-                full = tuple(NAN if v is None else v for v in values)
-                volts = NO_VOLTS
-                if not (v_forward is None and v_peak is None and v_reflected is None):
-                    volts = tuple(NAN if v is None else v for v in (v_forward, v_peak, v_reflected))
-                yield Frame(bay, time_ns, clock_s, seq, full, quality, volts)
+            if page:
+                yield page
             if len(page) < PAGE:
                 return
             after = page[-1][:2]

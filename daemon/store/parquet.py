@@ -4,13 +4,15 @@ import io
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from daemon.store.frames import PAGE
+from daemon.store.buckets import Floats
+from daemon.store.frames import PAGE, Readings
 from sensors.types import CHANNELS, UNITS, Frame
 
 #: column -> unit: when (UTC), seconds since the start, the node's count of packs, and the channels
@@ -20,6 +22,8 @@ _WHOLE = ("time_ns", "seq")
 FACTS = "job"
 #: pages a row group: 64 000 frames, 12 MB in memory
 _PAGES = 32
+#: frames that are read back at a time
+READ = 8192
 
 
 def schema(facts: Mapping[str, Any]) -> pa.Schema:
@@ -46,6 +50,25 @@ def pieces(frames: Iterable[Frame], zero_ns: int, facts: Mapping[str, Any]) -> I
             n += sum(map(len, pages))
             yield drain.taken(), n
     yield drain.taken(), n
+
+
+def readings(path: Path) -> Iterator[Readings]:
+    """What such a file says of the channels, part by part."""
+    with pq.ParquetFile(path) as file:
+        # one of an earlier version may have fewer
+        kept = [name for name in CHANNELS if name in file.schema_arrow.names]
+        for batch in file.iter_batches(batch_size=READ, columns=["time_ns", *kept]):
+            none = np.full(len(batch), np.nan)
+            found = {name: _values(batch.column(name), none) for name in kept}
+            yield Readings(batch.column("time_ns").to_numpy(), [found.get(name, none) for name in CHANNELS])
+
+
+def _values(column: Any, none: Floats) -> Floats:
+    # most channels have no value at all, which pyarrow takes long to say
+    if column.null_count == len(column):
+        return none
+    values: Floats = column.to_numpy(zero_copy_only=False)
+    return values
 
 
 def _batch(page: list[Frame], zero_ns: int, form: pa.Schema) -> pa.RecordBatch:
