@@ -256,23 +256,27 @@ def read_buckets(db: sqlite3.Connection, of: Slots, series: Sequence[str]) -> tu
 
     One row with long texts, as each row costs a turn with the interpreter's lock. Raises sqlite3.Error.
     """
+    part = "FROM buckets WHERE job = :job AND level = :level AND slot >= :first AND slot < :end"
+    counts = ", ".join(f'count("{name}")' for name in series)
+    had = db.execute(f"SELECT {counts} {part}", of._asdict()).fetchone()
+    # a bay has about half of the series, and to say of the others that they are empty would take as long
+    given = [c for c, n in enumerate(had) if n]
     names = ("slot", *HEAD_NAMES)
     heads = ", ".join(f"json_group_array({name})" for name in names)
-    stats = "".join(f""", group_concat(hex("{name}"), '')""" for name in series)
-    inner = ", ".join([*names, *(f'coalesce("{name}", :none) AS "{name}"' for name in series)])
-    sql = f"""SELECT {heads}{stats} FROM (SELECT {inner} FROM buckets
-        WHERE job = :job AND level = :level AND slot >= :first AND slot < :end ORDER BY slot)"""
+    stats = "".join(f""", group_concat(hex("{series[c]}"), '')""" for c in given)
+    inner = ", ".join([*names, *(f'coalesce("{series[c]}", :none) AS "{series[c]}"' for c in given)])
+    sql = f"SELECT {heads}{stats} FROM (SELECT {inner} {part} ORDER BY slot)"
     found = db.execute(sql, {"none": EMPTY.tobytes()} | of._asdict()).fetchone()
-    return _decoded(found, len(series))
+    return _decoded(found, given, len(series))
 
 
-def _decoded(found: Sequence[str | None], series: int) -> tuple[Nanos, Buckets]:
+def _decoded(found: Sequence[str | None], given: Sequence[int], series: int) -> tuple[Nanos, Buckets]:
     n = 1 + len(HEAD_NAMES)
     slots, *columns = [np.array(_ints.decode(text or "[]"), np.int64) for text in found[:n]]
-    heads, stats = np.empty(len(slots), HEAD), np.empty((len(slots), series), STAT)
+    heads, stats = np.empty(len(slots), HEAD), np.full((len(slots), series), EMPTY)
     for name, column in zip(HEAD_NAMES, columns, strict=True):
         heads[name] = column
-    for c, text in enumerate(found[n:]):
+    for c, text in zip(given, found[n:], strict=True):
         stats[:, c] = np.frombuffer(bytes.fromhex(text or ""), STAT)
     return slots, with_gaps(Buckets(heads, stats))
 
