@@ -24,6 +24,7 @@ class Ahead(Client):
         super().__init__(url, timeout_s)
         self._lock = Lock()
         self._begun: dict[tuple[str, int], tuple[float, Future[Any]]] = {}
+        self._ended: dict[int, JobView] = {}
         self._threads = ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="ahead")
 
     def close(self) -> None:
@@ -45,7 +46,20 @@ class Ahead(Client):
     def job(self, job: int) -> JobView:
         """One soak."""
         early: Future[JobView] | None = self._early("job", job)
-        return early.result() if early else super().job(job)
+        found = early.result() if early else super().job(job)
+        with self._lock:
+            self._ended.pop(job, None)
+            if found.ended_ns is not None:
+                self._ended[job] = found
+            if len(self._ended) > MOST_KEPT:
+                del self._ended[next(iter(self._ended))]
+        return found
+
+    def as_drawn(self, job: int) -> JobView:
+        """One soak as far as its chart shows it: of one that has ended, what was heard last of it."""
+        with self._lock:
+            known = self._ended.get(job)
+        return known or self.job(job)
 
     def curves(
         self, job: int, from_s: float | None = None, to_s: float | None = None, points: int = 2000

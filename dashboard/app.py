@@ -2,15 +2,18 @@
 
 import re
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, cast
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from dash import Dash, dcc, html
+from dash.development.base_component import Component
 from fastapi import FastAPI
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from daemon.api.client import Client
 from daemon.api.models import BayView
+from dashboard import site
 from dashboard.ahead import Ahead
 from dashboard.alerts import add_alert_routes
 from dashboard.booking import add_booking_routes
@@ -78,6 +81,21 @@ def _soon(place: Place | None, own: Assets) -> str:
     return "\n".join(lines)
 
 
+def _layout(app: Shell, client: Client) -> Component:
+    """The page that asks, whole: where a page comes by a callback, it waits for all of Dash before it is asked for.
+
+    Dash runs it on a thread of its own.
+    """
+    body: Component = html.Div(id="body")
+    if app.backend.has_request_context():
+        # our own header has browsers tell where a question of the page comes from; of one that does not, the page asks
+        # once more by itself (dashboard/callbacks.py)
+        from_page = urlsplit(app.backend.request_adapter().headers.get("referer", ""))
+        ask = dcc.Location(id="asked", refresh=False)
+        body = html.Div(site.make(from_page.path, client) if from_page.path else ask, id="body")
+    return html.Div([dcc.Location(id="url", refresh=False), body])
+
+
 def _bay_of(client: Client) -> Callable[[str], BayView]:
     return lambda bay: client.bay(quote(bay, safe=""))
 
@@ -97,7 +115,6 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
         suppress_callback_exceptions=True,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    app.layout = html.Div([dcc.Location(id="url", refresh=False), html.Div(id="body")])
     # a live picture or an order must not wait for a read of long curves: each has its own connections
     asking: list[Client] = []
     server.state.asking = asking
@@ -109,6 +126,7 @@ def build(api: str, hosts: Sequence[str] = ()) -> FastAPI:
     ahead = Ahead(api, 10.0)
     asking.append(ahead)
     app.ahead = ahead
+    app.layout = partial(_layout, app, ahead)
     add_callbacks(app, ahead)
     add_jobs_callbacks(app, ask(10.0))
     add_compare_callbacks(app, ask(10.0))

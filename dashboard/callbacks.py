@@ -17,7 +17,8 @@ from dashboard.span import choose_spans
 def add_callbacks(app: Dash, client: Ahead) -> None:
     """Give ``app`` its callbacks, which ask the daemon through ``client``."""
 
-    @app.callback(Output("body", "children"), Input("url", "pathname"))
+    # a page comes with the layout; this is for one whose browser does not say where it is
+    @app.callback(Output("body", "children"), Input("asked", "pathname"))
     async def open_page(path: str) -> Component:
         return await asyncio.to_thread(site.make, path or "/", client)
 
@@ -37,13 +38,15 @@ def add_callbacks(app: Dash, client: Ahead) -> None:
     )
     async def draw(span: Any, _: int, number: int) -> Any:
         low, high = span or (None, None)
+        zoomed = ctx.triggered_id == "span"
         try:
             view, curves = await asyncio.gather(
-                asyncio.to_thread(client.job, number), asyncio.to_thread(client.curves, number, low, high, POINTS)
+                asyncio.to_thread(client.as_drawn if zoomed else client.job, number),
+                asyncio.to_thread(client.curves, number, low, high, POINTS),
             )
         except ApiError as err:
             return no_update, no_update, no_update, job.not_fetched(err), no_update, no_update
         # a zoom changes nothing beside the curves: to make all of it anew would hold them up
-        rest = (no_update, no_update) if ctx.triggered_id == "span" else (job.aside(view), job.beneath(view))
+        rest = (no_update, no_update) if zoomed else (job.aside(view), job.beneath(view))
         figure, said = charts.figure(view, curves), job.how_many(curves)
         return figure, *rest, said, view.ended_ns is not None, job.whole(view)

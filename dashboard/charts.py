@@ -26,6 +26,8 @@ from dashboard.words import sentence, shown, unit_sign
 #: a line of a heading
 HEADING_PX = 16
 #: as near to the shapes beside the list as letters come
+#: a tenth of a millisecond: all digits of a division would be a quarter of what is sent
+MINUTE_DIGITS = 6
 _TAG_SHAPES = {"advisory": "●", "warning": "▲", "trip": "⬢"}
 #: marks that are nearer than this part of the width share a label: on a phone a label takes so much
 _LABEL_SHARE = 0.1
@@ -88,7 +90,7 @@ def _line(curve: Curve, at: int, axis: str) -> dict[str, Any]:
         "type": "scatter",
         "mode": "lines",
         "name": curve.channel,
-        "x": [s / 60 for s in curve.at_s],
+        "x": [round(s / 60, MINUTE_DIGITS) for s in curve.at_s],
         "y": heights(curve),
         "xaxis": "x",
         "yaxis": axis,

@@ -22,15 +22,28 @@ def text(made: Component) -> str:
 
 def opened(page: httpx.Client, path: str) -> str:
     """The layout of a page, as Dash serves it to the browser."""
-    body = {
+    answer = page.get("/_dash-layout", headers={"referer": str(page.base_url.join(path))})
+    assert answer.status_code == 200
+    return json.dumps(body_of(answer.json())["children"], ensure_ascii=False)
+
+
+def body_of(layout: Any) -> Any:
+    """What is within the body of a layout."""
+    return next(part["props"] for part in layout["props"]["children"] if part["props"]["id"] == "body")
+
+
+def test_a_page_whose_browser_does_not_say_where_it_is_asks_once_more(page: httpx.Client) -> None:
+    """By a callback, as soon as Dash has begun: what it is given is the same."""
+    body = body_of(page.get("/_dash-layout").json())
+    assert body["children"]["props"]["id"] == "asked"
+    order = {
         "output": "body.children",
         "outputs": {"id": "body", "property": "children"},
-        "inputs": [{"id": "url", "property": "pathname", "value": path}],
-        "changedPropIds": ["url.pathname"],
+        "inputs": [{"id": "asked", "property": "pathname", "value": "/limits"}],
+        "changedPropIds": ["asked.pathname"],
     }
-    answer = page.post("/_dash-update-component", json=body)
-    assert answer.status_code == 200
-    return json.dumps(answer.json()["response"]["body"]["children"], ensure_ascii=False)
+    said = page.post("/_dash-update-component", json=order).json()["response"]["body"]["children"]
+    assert json.dumps(said, ensure_ascii=False) == opened(page, "/limits")
 
 
 @pytest.mark.parametrize(
