@@ -1,9 +1,9 @@
 """How soon the page of a 24-hour job (10 Hz, nine channels) opens in Chromium, zooms, and gives the job away as files.
 
-``.venv/bin/python -m tests.bench.job_page [--all-points-s 120]``: a real daemon, dashboard and Chromium over a job of
-864 000 frames with a spike of one sample. Asked for: open in 1.5 s, 300 ms of it on the server, at most 4000 points a
-trace, finer data in 300 ms, the spike visible at every zoom. Last, the same page with all points sent, as the ratio.
-Takes about two minutes, and as long again as ``--all-points-s`` for the last.
+``.venv/bin/python -m tests.bench.job_page [--only open] [--only zoom] [--only files] [--only all-points]``: a real
+daemon, dashboard and Chromium over a job of 864 000 frames with a spike of one sample. Asked for: open in 1.5 s, 300 ms
+of it on the server, at most 4000 points a trace, finer data in 300 ms, the spike visible at every zoom. Last, the same
+page with all points sent, as the ratio. Takes about three minutes, and as long again as ``--all-points-s``.
 """
 
 import argparse
@@ -20,8 +20,9 @@ from unittest.mock import patch
 
 import httpx
 import uvicorn
-from fastapi import FastAPI, Response
-from playwright.sync_api import Browser, Page, sync_playwright
+from fastapi import FastAPI
+from fastapi import Response as Answer
+from playwright.sync_api import Browser, Page, Response, sync_playwright
 from playwright.sync_api import TimeoutError as TooLong
 
 import dashboard.app
@@ -33,6 +34,9 @@ from tests.bench.page import HOST, Rig, free_port
 
 # ruff: noqa: T201  what it measures is printed
 
+PARTS = ("open", "zoom", "files", "all-points")
+#: how long a window has stood when a page is opened in it, and a page when it is zoomed
+STOOD_S, REST_S = 2.0, 1.0
 DRAWN = """() => new Promise((done) => {
   const look = () => document.querySelector('.js-plotly-plot .scatterlayer .trace path.js-line')
     ? requestAnimationFrame(() => setTimeout(() => done(performance.timeOrigin + performance.now())))
@@ -54,10 +58,15 @@ SEEN = """() => { const line = document.querySelector('.js-plotly-plot').data.fi
   return [Math.max(...line.y.filter((v) => v !== null)), line.y.length]; }"""
 
 
-def opened(browser: Browser, url: str, limit_s: float = 60.0) -> tuple[Page, float]:
-    """The job's page in a browser that was never there, and the seconds until its curves stood on it."""
+def opened(browser: Browser, url: str, limit_s: float = 60.0, stood_s: float = 0.0) -> tuple[Page, float]:
+    """The job's page in a browser that has nothing of it, and the seconds until its curves stood on it.
+
+    ``stood_s``: how long its window has stood by then; one that has only just been opened still works at itself, a
+    processor's second and a quarter of it in processes of its own.
+    """
     tab = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
     tab.set_default_timeout(limit_s * 1000)
+    time.sleep(stood_s)
     began_s = time.time()
     tab.goto(url, wait_until="commit")
     return tab, tab.evaluate(DRAWN) / 1e3 - began_s
@@ -76,8 +85,9 @@ def zoomed(tab: Page, wide_s: float) -> tuple[float, float, int]:
     half_min = wide_s / 120
     answers: list[float] = []
 
-    def note(answer: object) -> None:
-        answers.append(time.time())
+    def note(answer: Response) -> None:
+        if "_dash-update-component" in answer.url:
+            answers.append(time.time())
 
     tab.on("response", note)
     began_s = time.time()
@@ -104,12 +114,12 @@ def whole(data: Path) -> Iterator[str]:
     store, api = Reader(data), FastAPI()
 
     @api.get("/v1/jobs/{job}")
-    def job_of(job: int) -> Response:
-        return Response(store.job(job).model_dump_json(), media_type="application/json")
+    def job_of(job: int) -> Answer:
+        return Answer(store.job(job).model_dump_json(), media_type="application/json")
 
     @api.get("/v1/jobs/{job}/curves")
-    def curves(job: int) -> Response:
-        return Response(store.curves(job, points=10**9).model_dump_json(), media_type="application/json")
+    def curves(job: int) -> Answer:
+        return Answer(store.curves(job, points=10**9).model_dump_json(), media_type="application/json")
 
     ports = free_port(), free_port()
     most, zoom.MOST_FRAMES = zoom.MOST_FRAMES, 10**9
@@ -128,14 +138,66 @@ def whole(data: Path) -> Iterator[str]:
             server.should_exit = server.force_exit = True
 
 
+def served(api: str, job: int) -> None:
+    """How long the server takes for a whole job's curves."""
+
+    def asked(path: str) -> float:
+        began_s = time.perf_counter()
+        httpx.get(f"{api}/v1/jobs{path}", trust_env=False, timeout=60).raise_for_status()
+        return (time.perf_counter() - began_s) * 1e3
+
+    up_ms, path = asked(""), f"/{job}/curves?points={POINTS}"
+    first_ms = asked(path)
+    rest_ms = statistics.median(asked(path) for _ in range(7))
+    print(f"server, whole job: {rest_ms:.0f} ms (first {first_ms:.0f}, {up_ms:.0f} ms after the start)")
+
+
+def opens(browser: Browser, url: str, times: int) -> float:
+    """Open the page in new browsers, and again; the seconds that the first takes in a window that stands."""
+    median_s = 0.0
+    for stood_s, words in ((0.0, "in a window that is just being opened"), (STOOD_S, "in one that stands")):
+        took_s: list[float] = []
+        for _ in range(times):
+            tab, s = opened(browser, url, stood_s=stood_s)
+            took_s.append(s)
+            tab.context.close()
+        median_s = statistics.median(took_s)
+        print(f"opened, nothing kept, {words}: {median_s:.2f} s (all: {', '.join(f'{s:.2f}' for s in took_s)})")
+    tab, _ = opened(browser, url)
+    took_s = [again(tab) for _ in range(times)]
+    print(f"again: {statistics.median(took_s):.2f} s (all: {', '.join(f'{s:.2f}' for s in took_s)})")
+    tab.context.close()
+    return median_s
+
+
+def zooms(tab: Page, times: int) -> None:
+    """From the whole soak to a part of it around the spike."""
+    print(f"heatsink's line: {tab.evaluate(SEEN)[1]} points, the spike among them")
+    for wide_s in (6 * 3600, 3600, 300, 60):
+        found = []
+        for _ in range(times):
+            again(tab)
+            time.sleep(REST_S)
+            found.append(zoomed(tab, wide_s))
+        came_ms, drawn_ms = (statistics.median(one[i] for one in found) * 1e3 for i in (0, 1))
+        each = ", ".join(f"{one[0] * 1e3:.0f}" for one in found)
+        took = f"data after {came_ms:.0f} ms (all: {each}), drawn after {drawn_ms:.0f} ms"
+        print(f"zoom to {wide_s:>5} s: {took}, {found[0][2]} points")
+
+
 def main() -> None:
     """Measure, and print."""
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    words.add_argument("--all-points-s", type=float, default=120.0, help="how long to wait for all points; 0: don't")
+    words.add_argument("--times", type=int, default=5, help="how often a page is opened, or zoomed; the median counts")
+    words.add_argument("--only", choices=PARTS, action="append", help="one part alone")
+    words.add_argument("--all-points-s", type=float, default=120.0, help="how long to wait for all points")
+    words.add_argument("--folder", type=Path, help="where the job is kept for the next run; made if it is not there")
     given = words.parse_args()
-    with tempfile.TemporaryDirectory(prefix="keysoak-bench-") as temporary, contextlib.ExitStack() as stack:
-        folder = Path(temporary)
-        job = built(folder / "keysoak-data")
+    parts = given.only or PARTS
+    with contextlib.ExitStack() as stack:
+        folder = given.folder or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="keysoak-bench-")))
+        folder.mkdir(exist_ok=True)
+        job = 1 if (folder / "keysoak-data").exists() else built(folder / "keysoak-data")
         print(
             f"job of {HOURS * 3600 * RATE_HZ} frames; load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
         )
@@ -143,48 +205,36 @@ def main() -> None:
         for name in ("broker", "daemon", "dashboard"):
             rig.start(name)
             stack.callback(rig.stop, name)
-        url = f"{rig.page}/job/{job}"
-
-        def asked() -> float:
-            began_s = time.perf_counter()
-            httpx.get(f"{rig.api}/v1/jobs/{job}/curves?points={POINTS}", trust_env=False, timeout=60).raise_for_status()
-            return (time.perf_counter() - began_s) * 1e3
-
-        began_s = time.perf_counter()
-        httpx.get(f"{rig.api}/v1/jobs", trust_env=False, timeout=60).raise_for_status()
-        up_ms = (time.perf_counter() - began_s) * 1e3
-        first_ms = asked()
-        rest_ms = statistics.median(asked() for _ in range(7))
-        print(f"server, whole job: {rest_ms:.0f} ms (first {first_ms:.0f}, {up_ms:.0f} ms after the start)")
+        url, opens_s = f"{rig.page}/job/{job}", 0.0
+        served(rig.api, job)
         browser = stack.enter_context(sync_playwright()).chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox"] if os.geteuid() == 0 else []
         )
-        found = [opened(browser, url) for _ in range(5)]
-        opens_s = statistics.median(s for _, s in found)
-        warm_s = statistics.median(again(found[0][0]) for _ in range(5))
-        each = ", ".join(f"{s:.2f}" for _, s in found)
-        print(f"opened: {opens_s:.2f} s in a new browser (all: {each}), {warm_s:.2f} s again")
-        for tab, _ in found[1:]:
-            tab.context.close()
-        tab = found[0][0]
-        print(f"heatsink's line: {tab.evaluate(SEEN)[1]} points, the spike among them")
-        for wide_s in (6 * 3600, 3600, 300, 60):
-            came_s, drawn_s, points = zoomed(tab, wide_s)
-            took = f"data after {came_s * 1e3:.0f} ms, drawn after {drawn_s * 1e3:.0f} ms"
-            print(f"zoom to {wide_s:>5} s: {took}, {points} points")
-        for word in ("CSV", "Parquet"):
+        opened(browser, url)[0].context.close()  # the dashboard packs its files once
+        if "open" in parts:
+            opens_s = opens(browser, url, given.times)
+        tab, _ = opened(browser, url)
+        if "zoom" in parts:
+            zooms(tab, given.times)
+        for word in ("CSV", "Parquet") if "files" in parts else ():
             took_s, said = download(tab, word)
             print(f"{word}: {took_s:.1f} s, the page says: {said}")
         tab.context.close()
         sys.stdout.flush()
-        if given.all_points_s:
-            with whole(folder / "keysoak-data") as at:
-                try:
-                    tab, all_s = opened(browser, f"{at}/job/{job}", given.all_points_s)
-                    print(f"all points: {all_s:.1f} s, {all_s / opens_s:.0f} times as long")
-                except TooLong:
-                    least = f"more than {given.all_points_s / opens_s:.0f} times as long"
-                    print(f"all points: nothing was drawn after {given.all_points_s:.0f} s, {least}")
+        if "all-points" in parts:
+            all_points(browser, folder / "keysoak-data", job, opens_s, given.all_points_s)
+
+
+def all_points(browser: Browser, data: Path, job: int, opens_s: float, wait_s: float) -> None:
+    """The same page with all points sent, as the ratio to ``opens_s``, where that was measured."""
+    with whole(data) as at:
+        try:
+            tab, all_s = opened(browser, f"{at}/job/{job}", wait_s, STOOD_S)
+            tab.context.close()
+            said = f"{all_s:.1f} s"
+        except TooLong:
+            all_s, said = wait_s, f"nothing was drawn after {wait_s:.0f} s"
+        print(f"all points: {said}" + (f", {all_s / opens_s:.0f} times as long (or more)" if opens_s else ""))
 
 
 if __name__ == "__main__":

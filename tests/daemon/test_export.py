@@ -101,11 +101,11 @@ def test_a_table_is_the_same_from_the_sealed_file_and_from_the_frames(tmp_path: 
     """Byte by byte; a sealed file that was damaged is not believed."""
     with Store(tmp_path) as store:
         wait_until(lambda: store.seals.good(2) is not None)
-    store = Reader(tmp_path)
-    texts = [b"".join(piece for piece, _ in pieces(store, 2, Form.CSV))]
-    sealed = store.seals.path(2)
+    kept_there = Reader(tmp_path)
+    texts = [b"".join(piece for piece, _ in pieces(kept_there, 2, Form.CSV))]
+    sealed = kept_there.seals.path(2)
     sealed.write_bytes(sealed.read_bytes()[:-1] + b"x")
-    texts.append(b"".join(piece for piece, _ in pieces(store, 2, Form.CSV)))
+    texts.append(b"".join(piece for piece, _ in pieces(kept_there, 2, Form.CSV)))
     assert texts[0] == texts[1]
     assert texts[0].count(b"\r\n") == 1 + len(kept)
 

@@ -39,7 +39,8 @@ def test_each_cell_is_written_as_row_by_row(rows: list[tuple[int, tuple[float, .
     """To the last digit, whatever the number; an empty cell where there is none."""
     full = [(time_ns, (*some, *[float("nan")] * (len(CHANNELS) - len(some)))) for time_ns, some in rows]
     readings = Readings(
-        np.array([time_ns for time_ns, _ in full], np.int64), [np.array(c) for c in zip(*(v for _, v in full), strict=True)]
+        np.array([time_ns for time_ns, _ in full], np.int64),
+        [np.array(c) for c in zip(*(v for _, v in full), strict=True)],
     )
     found = list(csv_pieces([readings], ZERO_NS))
     assert b"".join(piece for piece, _ in found) == row_by_row(full)
