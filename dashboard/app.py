@@ -60,8 +60,8 @@ class Shell(Dash):
         return text if path == "/jobs" else _GRID.sub("", text)
 
 
-#: what Dash fetches when its own scripts have come, one after the other
-_LATER = ("/_dash-layout", "/_dash-dependencies")
+#: what Dash fetches when its own scripts have come; assets/zone.js has the layout fetched
+_DEPENDENCIES = "/_dash-dependencies"
 _GRAPH = "/_dash-component-suites/dash/dcc/async-graph.js"
 
 
@@ -70,7 +70,7 @@ def _soon(place: Place | None, own: Assets) -> str:
     charted = place is not None and place.charted
     # a page of curves is there for them: its live parts give way to what draws them
     way = ' fetchpriority="low"' if charted else ""
-    lines = [f'<link rel="preload" as="fetch" href="{path}" crossorigin>' for path in _LATER]
+    lines = [f'<link rel="preload" as="fetch" href="{_DEPENDENCIES}" crossorigin>']
     if charted:
         lines.append(f'<link rel="preload" as="script" href="{own.path(CHARTS)}" fetchpriority="high">')
         lines.append(f'<script src="{own.path("charts-soon.js")}"></script>')

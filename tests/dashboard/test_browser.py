@@ -70,6 +70,7 @@ def test_a_job_s_page_loads_the_small_library_alone_and_is_drawn_by_it(tab: Page
     settled(tab, "/job/1")
     assert [url.rpartition("/")[2] for url in loaded if "plotly" in url] == ["plotly-basic.min.js"]
     assert not [url for url in loaded if "_dash-update-component" in url], "the curves come with the page"
+    assert len([url for url in loaded if "_dash-layout" in url]) == 1, "it is asked for early, and not once more"
 
 
 def test_a_bay_that_was_never_heard_is_loud(tab: Page, address: str) -> None:
