@@ -22,7 +22,20 @@ class Dwell:
     neither raises an alert nor hides one. ``below`` turns the comparison round. ``nan`` is no evidence.
     """
 
-    __slots__ = ("_back", "_count", "_for_s", "_last_s", "_limit", "_off_s", "_on_s", "_sign", "_toward", "raised")
+    __slots__ = (
+        "_back",
+        "_began_s",
+        "_count",
+        "_for_s",
+        "_last_s",
+        "_limit",
+        "_off_s",
+        "_on_s",
+        "_sign",
+        "_toward",
+        "lasted_s",
+        "raised",
+    )
 
     def __init__(self, limit: float, deadband: float, on_s: float, off_s: float, *, below: bool = False) -> None:
         self._sign = -1.0 if below else 1.0
@@ -31,12 +44,13 @@ class Dwell:
         self._on_s = on_s - _ROUNDING_S
         self._off_s = off_s - _ROUNDING_S
         self.raised = False
+        self.lasted_s = 0.0  # from the first sample of what was raised to the one that raised it
         self._restart()
 
     def _restart(self) -> None:
         self._count = 0
         self._for_s = 0.0
-        self._last_s = 0.0
+        self._last_s = self._began_s = 0.0
         self._toward = False
 
     @property
@@ -63,10 +77,13 @@ class Dwell:
             return None
         if self._toward:
             self._for_s += since_s
+        elif not self._count:
+            self._began_s = clock_s
         self._toward = True
         self._count += 1
         if self._count < 2 or self._for_s < (self._off_s if self.raised else self._on_s):
             return None
         self.raised = not self.raised
+        self.lasted_s = clock_s - self._began_s
         self._restart()
         return Event.RAISED if self.raised else Event.RETURNED

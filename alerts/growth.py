@@ -7,7 +7,7 @@ from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, Judged, OwnHistory
 from alerts.keyed import State
 from alerts.types import Event, Finding, Priority
-from alerts.watch import NOTHING, Condition, Terms, percent
+from alerts.watch import NOTHING, Condition, Terms, percent, span
 from sensors.types import Drive, Frame
 
 #: what a share, over the mean of all, may answer to before any data: 1/K, and per unit of ln P. Devices of one kind on
@@ -89,6 +89,7 @@ class Growth:
                 way, look = "less", "suspect its bias, a weak device, or a thermal pad under another one"
             text = (
                 f"drain {device + 1} takes {percent(share)} under {block.drive}, by {percent(abs(judged.off))} of the "
-                f"mean {way} than this unit's own history explains, over the limit of {percent(limit)}: {look}"
+                f"mean {way} than this unit's own history explains, for {span(block.clock_s - judged.since_s)} now, "
+                f"over the limit of {percent(limit)}: {look}"
             )
         return [condition.finding(event, time_ns, text, unit="1", value=judged.off, limit=limit)]

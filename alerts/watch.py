@@ -9,8 +9,8 @@ from alerts.limits import Limits
 from alerts.types import Event, Finding, Priority
 from sensors.types import NAN
 
-Tell = Callable[[Event, float, float], str]
-"""(event, figure, limit) -> the sentence."""
+Tell = Callable[[Event, float, float, float], str]
+"""(event, figure, limit, how long it has held in s) -> the sentence."""
 
 NOTHING: Sequence[Finding] = ()
 
@@ -74,7 +74,7 @@ class Watch:
                         value,
                         step.limit,
                         self._unit,
-                        self._tell(event, value, step.limit),
+                        self._tell(event, value, step.limit, dwell.lasted_s),
                         self._subject,
                     )
                 )
@@ -101,6 +101,11 @@ class Condition:
         """Raised, and not returned."""
         return self._dwell.raised
 
+    @property
+    def lasted(self) -> str:
+        """How long what was raised, or what is normal again, has held: for the sentence that says so."""
+        return span(self._dwell.lasted_s)
+
     def judge(self, holds: bool | None, clock_s: float, sample_s: float) -> Event | None:
         """Take one sample; None where it does not tell."""
         return None if holds is None else self._dwell.feed(float(holds), clock_s, sample_s)
@@ -117,13 +122,13 @@ class Condition:
 
 
 def sentence(what: str, show: Callable[[float], str], look: str, *, below: bool = False) -> Tell:
-    """The usual sentence: the figure, the limit, what to look at. ``show`` writes a figure with its unit."""
+    """The usual sentence: figure, limit, since when, what to look at. ``show`` writes a figure with its unit."""
     beyond, within = ("under", "over") if below else ("over", "within")
 
-    def tell(event: Event, value: float, limit: float) -> str:
+    def tell(event: Event, value: float, limit: float, for_s: float) -> str:
         if event is Event.RETURNED:
             return f"{what} is back at {show(value)}, {within} the limit of {show(limit)}"
-        return f"{what} is {show(value)}, {beyond} the limit of {show(limit)}: {look}"
+        return f"{what} is {show(value)}, {beyond} the limit of {show(limit)} for {span(for_s)}: {look}"
 
     return tell
 
@@ -146,6 +151,13 @@ def volt(value: float) -> str:
 def watt(value: float) -> str:
     """A power as a person reads it."""
     return f"{value:.1f} W"
+
+
+def span(seconds: float) -> str:
+    """A time as a person reads it."""
+    if seconds < 9.95:
+        return f"{seconds:.1f} s"
+    return f"{seconds:.0f} s" if seconds < 119.5 else f"{seconds / 60.0:.0f} min"
 
 
 def percent(value: float) -> str:

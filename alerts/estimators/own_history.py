@@ -49,6 +49,7 @@ class Answers(NamedTuple):
 class Judged(NamedTuple):
     """One judged figure: what it is off by (smoothed), the noise's standard deviation, and the test.
 
+    ``since_s`` is the clock at which it was last within what is sure of what is expected.
     ``least`` is what it is off by beyond the band, ``trusting`` the same where each coefficient is trusted to be good
     for ever; both have the sign of ``off``, and are 0 within.
     """
@@ -60,6 +61,7 @@ class Judged(NamedTuple):
     expected: float
     signals: bool
     up: bool
+    since_s: float
 
 
 class OwnHistory:
@@ -69,7 +71,20 @@ class OwnHistory:
     the in-control run length of the test, in samples.
     """
 
-    __slots__ = ("_bank", "_delay_s", "_high", "_lean", "_line", "_low", "_reach", "_room", "fit", "off", "origin")
+    __slots__ = (
+        "_bank",
+        "_delay_s",
+        "_high",
+        "_lean",
+        "_line",
+        "_low",
+        "_reach",
+        "_room",
+        "_since_s",
+        "fit",
+        "off",
+        "origin",
+    )
 
     def __init__(
         self, answers: Sequence[Answers], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
@@ -83,7 +98,7 @@ class OwnHistory:
         self._bank = Bank(run)
         self._lean = Bank(run)
         self._room = 256  # bounds the line where samples come faster than anybody would send them
-        self.off = 0.0
+        self.off = self._since_s = 0.0
         self.fit = Recursive(
             (0.0, *[a.mean for a in answers]),
             (1e3, *[a.sd for a in answers]),
@@ -125,7 +140,10 @@ class OwnHistory:
         signal = _clipped(self._bank, _outside(residual, band) / noise_sd)
         _clipped(self._lean, residual / sd)
         least, trusting = _outside(self.off, band), _outside(self.off, sure)
-        return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, signal.up if signal else False)
+        if not trusting:
+            self._since_s = clock_s
+        up = signal.up if signal else False
+        return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, up, self._since_s)
 
     def _learn(self, x: tuple[float, ...], figure: float) -> None:
         self.fit.learn(x, figure, INFORMATION)

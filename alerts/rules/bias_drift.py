@@ -8,7 +8,7 @@ from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, Judged, OwnHistory
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
-from alerts.watch import NOTHING, Condition, Terms, ampere, percent
+from alerts.watch import NOTHING, Condition, Terms, ampere, percent, span
 from sensors.types import Drive, Frame
 
 # What the logarithm of a current may answer to, before any data.
@@ -122,13 +122,14 @@ class BiasDrift:
         event = condition.judge_band(beyond, abs(least) < _BACK * limit, block.clock_s, block.seconds)
         if event is None:
             return NOTHING
-        text = self._text(event, block, ratio, limit, bias)
+        text = self._text(event, block, judged, limit, bias)
         return [condition.finding(event, time_ns, text, unit="1", value=ratio, limit=limit)]
 
-    def _text(self, event: Event, block: Block, ratio: float, limit: float, bias: Judged | None) -> str:
+    def _text(self, event: Event, block: Block, judged: Judged, limit: float, bias: Judged | None) -> str:
         what = "idle current" if block.state is State.IDLE else f"drain current under {block.drive}"
         if event is Event.RETURNED:
             return f"{what} is back at what this unit's own history expects"
+        ratio = exp(judged.off) - 1.0
         amount = block.total_a * ratio / (1.0 + ratio)
         look = "look at the bias supply and its trimmers, then at the devices"
         if bias is not None and bias.signals:
@@ -138,5 +139,6 @@ class BiasDrift:
         left = "" if block.state is State.IDLE else ", its power and its supply"
         return (
             f"{what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
-            f"unit's own history, its temperature{left} explain, over the limit of {percent(limit)}: {look}"
+            f"unit's own history, its temperature{left} explain, for {span(block.clock_s - judged.since_s)} now, over "
+            f"the limit of {percent(limit)}: {look}"
         )

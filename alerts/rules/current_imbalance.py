@@ -7,10 +7,37 @@ from alerts.growth import Growth
 from alerts.keyed import State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, percent, sentence
-from sensors.types import Frame
+from sensors.types import NAN, Frame
 
+#: balance is judged on means of the currents over this time constant, s: of four noisy readings the greatest and the
+#: least lie apart even where the devices do not
+_MEAN_S = 2.0
 #: how far within the limit the spread must be to be normal again, as a ratio; common practice, no source
 _DEADBAND_RATIO = 0.02
+
+
+class Means:
+    """Running means of the currents through one steady state, A: of all samples at first, over ``_MEAN_S`` later."""
+
+    __slots__ = ("_count", "_last_s", "_since_s", "values")
+
+    def __init__(self) -> None:
+        self.values: list[float] = []
+        self._count = 0
+        self._last_s = self._since_s = NAN
+
+    def feed(self, clock_s: float, since_s: float, currents: tuple[float, ...]) -> list[float]:
+        """Take one sample, none of it nan, of a state that has lasted since ``since_s``; the means."""
+        if since_s != self._since_s or len(currents) != len(self.values):
+            self._since_s, self._count = since_s, 1
+            self.values = list(currents)
+        else:
+            self._count += 1
+            passed_s = clock_s - self._last_s
+            share = max(1.0 / self._count, passed_s / (_MEAN_S + passed_s))
+            self.values = [mean + (a - mean) * share for mean, a in zip(self.values, currents, strict=True)]
+        self._last_s = clock_s
+        return self.values
 
 
 class CurrentImbalance:
@@ -35,6 +62,7 @@ class CurrentImbalance:
         # a device that has gone open is no matter of ten seconds
         gross = [Step(Priority.TRIP, 2.0 * limits.imbalance_ratio, limits.imbalance_gross_dwell_s)]
         self._gross = _watch(terms, "gross", "under drive", gross)
+        self._means = Means()
         self._growth = Growth(terms, self.name)
         self._frames = 0
         self._judging = False
@@ -48,12 +76,15 @@ class CurrentImbalance:
         kind = self._kinds.get(state)
         if kind is None or len(currents) < 2 or not self._estimates.keyed.steady(frame.clock_s):
             return grown
+        if sum(currents) != sum(currents):  # nan
+            return grown
         watch, floor_a = kind
-        mean_a = sum(currents) / len(currents)
-        if not mean_a > floor_a:  # nor when one of them is nan
+        means = self._means.feed(frame.clock_s, self._estimates.keyed.since_s, currents)
+        mean_a = sum(means) / len(means)
+        if not mean_a > floor_a:
             return grown
         self._judging = True
-        spread = (max(currents) - min(currents)) / mean_a
+        spread = (max(means) - min(means)) / mean_a
         found = watch.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
         if state is State.DRIVEN:
             gross = self._gross.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)

@@ -77,8 +77,8 @@ class OverTemperature:
             text = f"{stands}, near the {pad.should_k:.1f} K of its first minutes again"
         else:
             text = (
-                f"{stands}, where in its first minutes it would have stood {pad.should_k:.1f} K over it: look at this "
-                "device's screws and thermal compound or pad"
+                f"{stands}, where in its first minutes it would have stood {pad.should_k:.1f} K over it, for "
+                f"{condition.lasted} now: look at this device's screws and thermal compound or pad"
             )
         return [condition.finding(event, frame.time_ns, text, unit="K", value=pad.over_k, limit=pad.should_k + limit_k)]
 

@@ -9,7 +9,7 @@ from alerts.estimators.own_history import Answers, OwnHistory
 from alerts.fall import Fall
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
-from alerts.watch import NOTHING, Condition, Terms
+from alerts.watch import NOTHING, Condition, Terms, span
 from sensors.types import FORWARD, Drive, Frame, Quality
 
 #: dB/K: a radio may well sag by 0.3 dB over 30 K (common practice, no source)
@@ -140,6 +140,7 @@ class PowerFade:
             back=judged.least > -_BACK * settled_db,
             time_ns=time_ns,
             what="own power at this temperature and supply",
+            since_s=judged.since_s,
         )
 
     def _steepens(self, block: Block, time_ns: int) -> Sequence[Finding]:
@@ -174,6 +175,7 @@ class PowerFade:
         back: bool,
         time_ns: int,
         what: str,
+        since_s: float | None = None,
     ) -> Sequence[Finding]:
         event = condition.judge_band(least_db < -limit, back, block.clock_s, block.seconds)
         if event is None:
@@ -181,9 +183,10 @@ class PowerFade:
         if event is Event.RETURNED:
             text = f"forward power under {block.drive} is back at {off_db:+.2f} dB of this unit's {what}"
         else:
+            lasted = condition.lasted if since_s is None else span(block.clock_s - since_s)
             text = (
                 f"forward power under {block.drive} is {block.forward_w:.1f} W, {off_db:+.2f} dB of this unit's {what}"
-                f", over the {limit:.2f} dB that it may fall: look at the driver and its supply, the drive level, then "
-                "the finals"
+                f", over the {limit:.2f} dB that it may fall, for {lasted}: look at the driver and its supply, the "
+                "drive level, then the finals"
             )
         return [condition.finding(event, time_ns, text, unit="dB", value=off_db, limit=-limit)]

@@ -19,11 +19,17 @@ _WORKS = frozenset({Quality.GOOD, Quality.BELOW})
 #: a reading that has leapt, and back to within this, K, is what it was
 _LEAPT_BACK_K = 1.5
 _SAYS = {
-    Quality.MISSING: "gives no reading: look at its wire and at what the node sends",
-    Quality.OPEN: "is open: look at the sensor's two wires and their connector",
-    Quality.SHORT: "is shorted: look for a short in the sensor's wires",
-    Quality.OUTSIDE: "is outside what its sensor or calibration covers: look at the sensor and its configuration",
-    Quality.REFUSED: "comes in a wrong unit or as text: look at what the node sends and at the bay's configuration",
+    Quality.MISSING: ("has given no reading", "look at its wire and at what the node sends"),
+    Quality.OPEN: ("has been open", "look at the sensor's two wires and their connector"),
+    Quality.SHORT: ("has been shorted", "look for a short in the sensor's wires"),
+    Quality.OUTSIDE: (
+        "has been outside what its sensor or calibration covers",
+        "look at the sensor and its configuration",
+    ),
+    Quality.REFUSED: (
+        "has come in a wrong unit or as text",
+        "look at what the node sends and at the bay's configuration",
+    ),
 }
 
 
@@ -119,8 +125,8 @@ class SensorFault:
             text = (
                 "heatsink reads what a heatsink can again"
                 if event is Event.RETURNED
-                else f"heatsink reads {value:.1f} °C, {_far_from_heat(off_k)}: its sensor has come off or reads "
-                "something else; look at how it is fixed to the heatsink"
+                else f"heatsink reads {value:.1f} °C, {_far_from_heat(off_k)}, for {self._fallen.lasted}: its sensor "
+                "has come off or reads something else; look at how it is fixed to the heatsink"
             )
             said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
         event = self._deaf.judge(estimates.sink.silent, frame.clock_s, BLOCK_S)
@@ -130,7 +136,8 @@ class SensorFault:
                 "heatsink answers to the radio's heat again"
                 if event is Event.RETURNED
                 else f"heatsink does not answer to the radio's heat, which should have moved it {seen_k:.1f} K to and "
-                "fro: its sensor is stuck or has come off; look at how it is fixed to the heatsink, then at the node"
+                f"fro, for {self._deaf.lasted}: its sensor is stuck or has come off; look at how it is fixed to the "
+                "heatsink, then at the node"
             )
             said.append(self._deaf.finding(event, frame.time_ns, text, unit="K", value=seen_k))
         return said
@@ -148,8 +155,9 @@ class SensorFault:
         text = (
             "heatsink has leapt back to where it was"
             if event is Event.RETURNED
-            else f"heatsink has leapt by {by_k:+.1f} K to {value:.1f} °C from one reading to the next, which no heat "
-            "does: look at the sensor's wires and connector, its divider and the node"
+            else f"heatsink has leapt by {by_k:+.1f} K to {value:.1f} °C from one reading to the next, "
+            f"{self._leapt.lasted} ago, which no heat does: look at the sensor's wires and connector, its divider and "
+            "the node"
         )
         return [self._leapt.finding(event, frame.time_ns, text, unit="K", value=by_k)]
 
@@ -169,7 +177,10 @@ class SensorFault:
         none = self._known.isdisjoint(_DRAINS)
         event = self._no_drain.judge(none, frame.clock_s, now.sample_s)
         if event is not None:
-            text = "drain current comes" if event is Event.RETURNED else f"no drain current {_SAYS[Quality.MISSING]}"
+            _, look = _SAYS[Quality.MISSING]
+            text = "drain current comes"
+            if event is Event.RAISED:
+                text = f"no drain current has given a reading for {self._no_drain.lasted}: {look}"
             said.append(self._no_drain.finding(event, frame.time_ns, text, unit="A"))
         calm = calm and not none and self._no_drain.quiet
         self._busy = not calm
@@ -189,10 +200,12 @@ class SensorFault:
             limit = low if value < low else high
             text = (
                 f"{channel} reads {value:.1f} {_sign(unit)}, {'under' if value < low else 'over'} the {limit:g} "
-                f"{_sign(unit)} that can be believed: look at the sensor, its wires and its configuration"
+                f"{_sign(unit)} that can be believed, for {condition.lasted}: look at the sensor, its wires and its "
+                "configuration"
             )
         else:
-            text = f"{channel} {_SAYS[quality]}"
+            what, look = _SAYS[quality]
+            text = f"{channel} {what} for {condition.lasted}: {look}"
         if event is Event.RAISED and i == HEATSINK:
             text += "; without it the radio can't be kept keyed"
         return condition.finding(event, frame.time_ns, text, unit=unit, value=value, limit=limit)

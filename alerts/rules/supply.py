@@ -97,8 +97,8 @@ class Supply:
         else:
             text = (
                 f"supply under {block.drive} is {volt(block.supply_v)}, {volt(fallen_v)} less than it was at first, "
-                f"over the {volt(self._sag_v)} that it may fall: look at its leads, their connectors and the fuse "
-                "holder, then at the supply's current limit"
+                f"over the {volt(self._sag_v)} that it may fall, for {self._sag.lasted}: look at its leads, their "
+                "connectors and the fuse holder, then at the supply's current limit"
             )
         return [self._sag.finding(event, frame.time_ns, text, unit="V", value=fallen_v, limit=self._sag_v)]
 

@@ -92,7 +92,7 @@ class ThermalForecast:
         else:
             text = (
                 f"the heatsink will be at its limit of {celsius(self._limits.heatsink_c)} in {left_s:.0f} s, under the "
-                f"reserve of {reserve_s:g} s: look at the fan and the air around the heatsink"
+                f"reserve of {reserve_s:g} s for {self._trip.lasted}: look at the fan and the air around the heatsink"
             )
         return [self._trip.finding(event, frame.time_ns, text, unit="s", value=left_s, limit=reserve_s)]
 
@@ -106,5 +106,5 @@ class ThermalForecast:
             why = "look at the radio's power and currents, the fan, and the plan's duty"
         return (
             f"the heatsink goes to {celsius(forecast.peak_c)} (give or take {2 * forecast.sd_k:.1f} K) and meets its "
-            f"limit of {limit} {when}: {why}"
+            f"limit of {limit} {when}, as it has been going for {self._warning.lasted}: {why}"
         )

@@ -26,6 +26,15 @@ def test_raises_at_the_sample_that_completes_the_dwell() -> None:
     assert events(Dwell(10, 1, 1.0, 5.0), [9, 11, 11, 11]) == [None, None, None, Event.RAISED]
 
 
+def test_what_is_raised_tells_how_long_it_has_held() -> None:
+    """From its first sample on; for a node of 2 Hz and a dwell of 1 s that is 1 s, and the return counts its own."""
+    dwell = Dwell(10, 1, 1.0, 5.0)
+    assert events(dwell, [9, 11, 11, 11])[-1] is Event.RAISED
+    assert dwell.lasted_s == 1.0
+    assert [dwell.feed(8.0, 102.0 + 0.5 * i, 0.5) for i in range(11)][-1] is Event.RETURNED
+    assert dwell.lasted_s == 5.0
+
+
 def test_at_the_limit_is_not_over_it() -> None:
     """A figure that equals its limit keeps to it."""
     assert events(Dwell(10, 1, 1.0, 5.0), [10.0] * 100) == [None] * 100
