@@ -6,8 +6,9 @@ from typing import ClassVar
 
 from alerts.estimates import Block
 from alerts.estimators.curvature import GROWN, Curvature, Upward
-from alerts.estimators.loop_gain import CurrentGain, Gain, gain_of
-from alerts.keyed import State
+from alerts.estimators.loop_gain import CurrentGain, Gain, Slope, gain_of
+from alerts.estimators.surge import Surge
+from alerts.keyed import State, forward_w
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, percent
 from sensors.types import Drive, Frame
@@ -44,6 +45,9 @@ class ThermalRunaway:
         )
         self._curvature = Curvature()
         self._bent = Condition(terms, self.name, "upward", Priority.TRIP, 0.0)
+        self._surge = Surge()
+        self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
+        self._surges = Condition(terms, self.name, "surge", Priority.TRIP, 0.0)
         self._block: Block | None = None
         self._drive = Drive.OFF
         self._by_drive: dict[Drive, CurrentGain] = {}
@@ -54,11 +58,15 @@ class ThermalRunaway:
         self.gain: Gain | None = None
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
-        """Judge one frame: the block that it closed, if it closed one."""
+        """Judge one frame: the seconds, and the block, that it closed, if it closed one."""
         self._frames += 1
+        surges = self._grows(frame)
         block = self._estimates.block
         if block is self._block or block is None:
-            return NOTHING
+            return surges
+        return [*surges, *self._look(block, frame, now)]
+
+    def _look(self, block: Block, frame: Frame, now: Situation) -> Sequence[Finding]:
         self._block = block
         current_a = block.total_a
         driven = block.state is State.DRIVEN
@@ -96,6 +104,35 @@ class ThermalRunaway:
             said += self._next_point(block, frame)
         return said
 
+    def _grows(self, frame: Frame) -> Sequence[Finding]:
+        estimates = self._estimates
+        if estimates.state is not State.DRIVEN or estimates.drive is Drive.MODULATED:
+            return NOTHING
+        keyed = estimates.keyed
+        clock_s, power_w = frame.clock_s, forward_w(frame)
+        key = keyed.since_s, estimates.drive
+        if key != self._surge_key:
+            self._surge_key = key
+            self._surge.restart()
+        level = sum(estimates.currents) / sqrt(power_w)
+        heatsink_c = estimates.sink.heatsink_c
+        if (
+            not keyed.steady(clock_s)
+            or not level + heatsink_c < inf
+            or not self._surge.feed(clock_s, heatsink_c, level)
+        ):
+            return NOTHING
+        surge = self._surge
+        event = self._surges.judge(surge.grown > 0.0, clock_s, clock_s)
+        if event is None:
+            return NOTHING
+        text = (
+            "drain current no longer grows by itself"
+            if event is Event.RETURNED
+            else _bent_text(Upward(surge.grown, surge.risen_k, surge.seconds), sum(estimates.currents))
+        )
+        return [self._surges.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=GROWN)]
+
     def _bends(self, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
         upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)
         if upward is None and self._bent.quiet:
@@ -103,7 +140,7 @@ class ThermalRunaway:
         event = self._bent.judge(upward is not None, block.clock_s, block.seconds)
         if event is None:
             return NOTHING
-        text = "current and temperature no longer run away" if upward is None else _bent_text(block, upward)
+        text = "current and temperature no longer run away" if upward is None else _bent_text(upward, block.total_a)
         value = upward.grown if upward else 0.0
         return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=GROWN)]
 
@@ -150,23 +187,23 @@ class ThermalRunaway:
             event = condition.judge_band(over, surest[0].value < limit - _DEADBAND, block.clock_s, 120.0)
             if event is not None:
                 shown = surest[0] if event is Event.RETURNED else found
-                text = self._text(event, shown, limit, slope.a_per_k)
+                text = self._text(event, shown, limit, slope, condition.lasted)
                 said.append(condition.finding(event, frame.time_ns, text, unit="1", value=shown.value, limit=limit))
         return said
 
-    def _text(self, event: Event, found: Gain, limit: float, per_k_a: float) -> str:
+    def _text(self, event: Event, found: Gain, limit: float, slope: Slope, lasted: str) -> str:
         if event is Event.RETURNED:
             return f"the electro-thermal loop gain is {found.value:.2f}, within the limit of {limit:g}"
         return (
             f"the electro-thermal loop gain is {found.value:.2f} (give or take {2 * found.sd:.2f}), over the limit of "
-            f"{limit:g}: each kelvin adds {1000 * per_k_a:.0f} mA, which heats further; look at the bias compensation "
-            "and its sensor's thermal contact, then at the devices"
+            f"{limit:g} for {lasted}: each kelvin adds {1000 * slope.a_per_k:.0f} mA, which heats further; look at the "
+            "bias compensation and its sensor's thermal contact, then at the devices"
         )
 
 
-def _bent_text(block: Block, upward: Upward) -> str:
+def _bent_text(upward: Upward, total_a: float) -> str:
     return (
         f"drain current has grown by {percent(upward.grown)} and the heatsink by {upward.risen_k:.1f} K in "
-        f"{upward.seconds:.0f} s at constant drive, ever faster ({block.total_a:.2f} A now): it runs away; look at the "
-        "bias compensation and its sensor's thermal contact, then at the devices"
+        f"{upward.seconds:.0f} s at constant drive and does not slow down ({total_a:.2f} A now): it runs away; look at "
+        "the bias compensation and its sensor's thermal contact, then at the devices"
     )
