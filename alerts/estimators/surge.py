@@ -12,7 +12,7 @@ from itertools import pairwise
 _POINT_S, _POINT_SAMPLES = 2.0, 3
 #: points that are looked at together, and what the current must grow by over them, and from each to the next, as a
 #: ratio: devices that warm up in seconds add or take some percent (common practice, no source)
-_POINTS, _GROWN, _EACH = 5, 0.25, 0.02
+_POINTS, GROWN, _EACH = 5, 0.25, 0.02
 #: its pace may fall to this part over the window: noise
 _HOLDS = 0.8
 
@@ -62,7 +62,7 @@ class Surge:
         self.seconds = points[-1][0] - points[0][0]
         middle = a[_POINTS // 2]
         return (
-            self.grown > _GROWN
+            self.grown > GROWN
             and self.risen_k > 0.0
             and all(later - sooner > _EACH * sooner > 0.0 for sooner, later in pairwise(a))
             and a[-1] - middle > _HOLDS * (middle - a[0])

@@ -1,5 +1,6 @@
 """``current-imbalance``: the spread of the drain currents over their mean, and the growth of one's share."""
 
+from collections import deque
 from collections.abc import Sequence
 from typing import ClassVar
 
@@ -17,27 +18,34 @@ _DEADBAND_RATIO = 0.02
 
 
 class Means:
-    """Running means of the currents through one steady state, A: of all samples at first, over ``_MEAN_S`` later."""
+    """The currents through one steady state without single spikes, A: the middle of three, and its running mean."""
 
-    __slots__ = ("_count", "_last_s", "_since_s", "values")
+    __slots__ = ("_count", "_last_s", "_newest", "_since_s", "means", "middle")
 
     def __init__(self) -> None:
-        self.values: list[float] = []
+        self.middle: tuple[float, ...] = ()
+        self.means: list[float] = []
+        self._newest: deque[tuple[float, ...]] = deque(maxlen=3)
         self._count = 0
         self._last_s = self._since_s = NAN
 
-    def feed(self, clock_s: float, since_s: float, currents: tuple[float, ...]) -> list[float]:
-        """Take one sample, none of it nan, of a state that has lasted since ``since_s``; the means."""
-        if since_s != self._since_s or len(currents) != len(self.values):
-            self._since_s, self._count = since_s, 1
-            self.values = list(currents)
-        else:
-            self._count += 1
-            passed_s = clock_s - self._last_s
-            share = max(1.0 / self._count, passed_s / (_MEAN_S + passed_s))
-            self.values = [mean + (a - mean) * share for mean, a in zip(self.values, currents, strict=True)]
-        self._last_s = clock_s
-        return self.values
+    def feed(self, clock_s: float, since_s: float, currents: tuple[float, ...]) -> bool:
+        """Take one sample, none of it nan, of a state that has lasted since ``since_s``; True when there are means."""
+        newest = self._newest
+        if since_s != self._since_s or len(currents) != len(newest[-1]):
+            self._since_s, self._count = since_s, 0
+            newest.clear()
+        newest.append(currents)
+        passed_s, self._last_s = clock_s - self._last_s, clock_s
+        if len(newest) < 3:
+            return False
+        self.middle = tuple([sorted(three)[1] for three in zip(*newest, strict=True)])
+        self._count += 1
+        if self._count == 1:
+            self.means = list(self.middle)
+        share = max(1.0 / self._count, passed_s / (_MEAN_S + passed_s))
+        self.means = [mean + (a - mean) * share for mean, a in zip(self.means, self.middle, strict=True)]
+        return True
 
 
 class CurrentImbalance:
@@ -79,15 +87,15 @@ class CurrentImbalance:
         if sum(currents) != sum(currents):  # nan
             return grown
         watch, floor_a = kind
-        means = self._means.feed(frame.clock_s, self._estimates.keyed.since_s, currents)
-        mean_a = sum(means) / len(means)
-        if not mean_a > floor_a:
+        if not self._means.feed(frame.clock_s, self._estimates.keyed.since_s, currents):
+            return grown
+        means = self._means.means
+        if not sum(means) > floor_a * len(means):
             return grown
         self._judging = True
-        spread = (max(means) - min(means)) / mean_a
-        found = watch.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
-        if state is State.DRIVEN:
-            gross = self._gross.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
+        found = watch.judge(_spread(means), frame.clock_s, frame.time_ns, now.sample_s)
+        if state is State.DRIVEN and sum(self._means.middle) > floor_a * len(means):
+            gross = self._gross.judge(_spread(self._means.middle), frame.clock_s, frame.time_ns, now.sample_s)
             if gross:
                 found = [*found, *gross]
         return [*found, *grown] if grown else found
@@ -105,6 +113,10 @@ class CurrentImbalance:
         if self._frames and not self._estimates.drains_known:
             return not_applicable("no drain current is measured")
         return not_yet("the radio has not been keyed steadily with enough current in all devices")
+
+
+def _spread(currents: Sequence[float]) -> float:
+    return (max(currents) - min(currents)) * len(currents) / sum(currents)
 
 
 def _steps(warning: float, trip: float, dwell_s: float) -> list[Step]:

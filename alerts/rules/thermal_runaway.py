@@ -7,6 +7,7 @@ from typing import ClassVar
 from alerts.estimates import Block
 from alerts.estimators.curvature import GROWN, Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, Slope, gain_of
+from alerts.estimators.surge import GROWN as SURGED
 from alerts.estimators.surge import Surge
 from alerts.keyed import State, forward_w
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
@@ -131,7 +132,7 @@ class ThermalRunaway:
             if event is Event.RETURNED
             else _bent_text(Upward(surge.grown, surge.risen_k, surge.seconds), sum(estimates.currents))
         )
-        return [self._surges.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=GROWN)]
+        return [self._surges.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=SURGED)]
 
     def _bends(self, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
         upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)
