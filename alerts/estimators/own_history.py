@@ -12,7 +12,7 @@ leans one way for what is expected of it and of the noise: within the band a slo
 
 from collections import deque
 from collections.abc import Sequence
-from math import sqrt
+from math import nan, sqrt
 from typing import NamedTuple
 
 from alerts.estimators.cusum import Bank, Signal
@@ -98,7 +98,8 @@ class OwnHistory:
         self._bank = Bank(run)
         self._lean = Bank(run)
         self._room = 256  # bounds the line where samples come faster than anybody would send them
-        self.off = self._since_s = 0.0
+        self.off = 0.0
+        self._since_s = nan
         self.fit = Recursive(
             (0.0, *[a.mean for a in answers]),
             (1e3, *[a.sd for a in answers]),
@@ -140,7 +141,7 @@ class OwnHistory:
         signal = _clipped(self._bank, _outside(residual, band) / noise_sd)
         _clipped(self._lean, residual / sd)
         least, trusting = _outside(self.off, band), _outside(self.off, sure)
-        if not trusting:
+        if not trusting or self._since_s != self._since_s:
             self._since_s = clock_s
         up = signal.up if signal else False
         return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, up, self._since_s)

@@ -55,7 +55,7 @@ class Surge:
 
     def _says(self) -> bool:
         points = list(self._points)
-        if len(points) < _POINTS:
+        if len(points) < _POINTS or not points[0][2] > 0.0:
             return False
         a = [p[2] for p in points]
         self.grown, self.risen_k = a[-1] / a[0] - 1.0, points[-1][1] - points[0][1]
@@ -64,6 +64,6 @@ class Surge:
         return (
             self.grown > GROWN
             and self.risen_k > 0.0
-            and all(later - sooner > _EACH * sooner > 0.0 for sooner, later in pairwise(a))
+            and all(later - sooner > _EACH * sooner for sooner, later in pairwise(a))
             and a[-1] - middle > _HOLDS * (middle - a[0])
         )

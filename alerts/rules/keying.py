@@ -1,6 +1,7 @@
 """``keying``: the key and the radio disagree. A stuck key, the worst of all, is watched between soaks too."""
 
 from collections.abc import Sequence
+from math import inf
 from typing import ClassVar
 
 from alerts.keyed import forward_w, rest_a
@@ -9,12 +10,43 @@ from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing,
 from alerts.watch import NOTHING, Condition, Terms, ampere, watt
 from sensors.types import KEY, NAN, Drive, Frame
 
+#: that current flows is told by this much for each device over what the sensors read at rest, A, and by so many times
+#: the noise that they have there; from so many readings of rest on (common practice, no source)
+_FLOWS_A, _FLOWS_SD, _RESTED = 0.02, 4.0, 8
 _NO_CURRENT = "look at the keying line, the supply fuse, and whether the node has cut out by itself"
 _STUCK = (
     "cut the radio's supply by hand if it does not come up; then look at the keying relay, the keying line and "
     "the output devices for a short"
 )
 _LONG = "look at whether the node hears the daemon, and at the keying line"
+
+
+class Rest:
+    """What the sensors of the drain currents read at rest, all together: their zero and their noise, A."""
+
+    __slots__ = ("_count", "_mean_a", "_off_a")
+
+    def __init__(self) -> None:
+        self._count = 0
+        self._mean_a = self._off_a = 0.0
+
+    def feed(self, total_a: float) -> None:
+        """Take one reading of a radio whose key was taken back."""
+        self._count += 1
+        share = 1.0 / min(self._count, 64)
+        off_a = abs(total_a - self._mean_a) if self._count > 1 else 0.0
+        # one wrong reading, or a key that sticks, is not the sensors' zero
+        if self._count > _RESTED and off_a > 10.0 * self._off_a + 0.1:
+            return
+        self._off_a += (off_a - self._off_a) * share
+        self._mean_a += (total_a - self._mean_a) * share
+
+    def flows_a(self, least_a: float) -> float:
+        """The reading over which current flows, ``least_a`` over rest at the least; inf while too little is known."""
+        if self._count < _RESTED:
+            return inf
+        # the mean deviation of Gaussian noise is 0.80 of its standard deviation
+        return self._mean_a + max(least_a, _FLOWS_SD * 1.25 * self._off_a)
 
 
 class Keying:
@@ -32,6 +64,7 @@ class Keying:
         self._no_current = Condition(terms, self.name, "no current", Priority.WARNING, limits.no_current_dwell_s)
         self._stuck = Condition(terms, self.name, "stuck key", Priority.TRIP, limits.stuck_key_dwell_s)
         self._long = Condition(terms, self.name, "long key-down", Priority.TRIP, 0.0)
+        self._rest = Rest()
         self._judging = False
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -45,6 +78,8 @@ class Keying:
         said = NOTHING
         if frame.clock_s - now.asked_since_s > self._limits.key_lag_s + now.sample_s:
             if not now.key_asked:
+                if whole:
+                    self._rest.feed(total_a)
                 said = self._released(frame, now, total_a, forward, told)
             elif now.soaking:
                 said = self._asked(frame, now, total_a if whole else NAN, forward)
@@ -86,12 +121,10 @@ class Keying:
     def _asked(self, frame: Frame, now: Situation, total_a: float, forward: float) -> Sequence[Finding]:
         flows: bool | None
         if self._estimates.drains.known:
-            value, limit, unit, shows = (
-                total_a,
-                self._limits.rest_device_a * self._estimates.drains_known,
-                "A",
-                ampere,
-            )
+            devices = self._estimates.drains_known
+            # a small idle current is one, where the sensors' own zero is known
+            least_a = min(self._limits.rest_device_a * devices, self._rest.flows_a(_FLOWS_A * devices))
+            value, limit, unit, shows = total_a, least_a, "A", ampere
             flows = None if total_a != total_a else total_a > limit  # noqa: PLR0124  nan
             if forward > self._limits.rest_forward_w:
                 flows = True

@@ -9,12 +9,15 @@ from alerts.heatsink import BLOCK_S
 from alerts.stuck import Dissipation, Stuck
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms
-from sensors.types import AMBIENT, CASES, CHANNELS, DRAINS, FORWARD, HEATSINK, LOAD, SUPPLY, UNITS, Frame, Quality
+from sensors.types import AMBIENT, CASES, CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, LOAD, SUPPLY, UNITS, Frame, Quality
 
 _UNITS = tuple(UNITS.values())
 _CASES = range(CASES.start, CASES.stop)
 _DRAINS = range(DRAINS.start, DRAINS.stop)
 _NEEDED = (HEATSINK, SUPPLY, FORWARD)
+#: what a bay may do without, its node may send seldom: no reading for less than this, s, is none (common practice, no
+#: source)
+_SELDOM_S = 30.0
 _WORKS = frozenset({Quality.GOOD, Quality.BELOW})
 #: a reading that has leapt, and back to within this, K, is what it was
 _LEAPT_BACK_K = 1.5
@@ -64,6 +67,7 @@ class SensorFault:
         self._leap = Leap()
         self._leapt = Condition(terms, self.name, "heatsink step", Priority.TRIP, 0.0)
         self._known: set[int] = set()
+        self._away_s: dict[int, float] = {}  # since when a channel that a bay may do without is away
         self._calm = b""  # a frame's qualities under which nothing was wrong
         self._busy = False
         self._frames = 0
@@ -169,9 +173,12 @@ class SensorFault:
             works = quality in _WORKS
             if works:
                 self._known.add(i)
-            wrong = _outside(frame.values[i], self._span.get(i)) if works else self._minds(i, quality)
+                self._away_s.pop(i, None)
+            minds = not works and self._minds(i, quality)
+            seldom = minds and quality is Quality.MISSING and not self._is_dead(i, frame.clock_s)
+            wrong = _outside(frame.values[i], self._span.get(i)) if works else minds and not seldom
             event = condition.judge(wrong, frame.clock_s, now.sample_s)
-            calm = calm and not wrong and condition.quiet
+            calm = calm and not wrong and not seldom and condition.quiet
             if event is not None:
                 said.append(self._finding(event, condition, i, frame, quality))
         none = self._known.isdisjoint(_DRAINS)
@@ -190,6 +197,12 @@ class SensorFault:
 
     def _minds(self, i: int, quality: Quality) -> bool:
         return quality is not Quality.MISSING or i in _NEEDED or i in self._known
+
+    def _is_dead(self, i: int, clock_s: float) -> bool:
+        """Whether a missing channel is dead, and not one that its node sends seldom."""
+        if i in _NEEDED or i in _DRAINS or i == KEY:
+            return True
+        return clock_s - self._away_s.setdefault(i, clock_s) >= _SELDOM_S
 
     def _finding(self, event: Event, condition: Condition, i: int, frame: Frame, quality: Quality) -> Finding:
         value, limit, unit, channel = frame.values[i], float("nan"), _UNITS[i], CHANNELS[i]

@@ -28,6 +28,23 @@ def test_a_key_that_brings_no_current_is_called(story: Make, brief: Make) -> Non
     assert "keying line" in said[0].text
 
 
+@pytest.mark.parametrize(("zero_a", "says"), [(0.0, []), (0.06, []), (-0.05, [])])
+def test_a_small_idle_current_is_one(story: Make, brief: Make, zero_a: float, says: list[Any]) -> None:
+    """Two devices of 0.04 A each at idle, with whatever zero their sensors have: known from rest, that is current."""
+    s = story()
+    s.run(20, drain_1=zero_a, drain_2=zero_a)
+    s.key(True, Drive.IDLE)
+    assert brief(s.run(60, drain_1=0.04 + zero_a, drain_2=0.04 + zero_a), "keying") == says
+
+
+def test_a_sensors_zero_is_no_current(story: Make, brief: Make) -> None:
+    """What the sensors read at rest does not count as current when it is all that they read while keyed."""
+    s = story()
+    s.run(20, drain_1=0.05, drain_2=0.03)
+    s.key(True, Drive.IDLE)
+    assert brief(s.run(5, drain_1=0.05, drain_2=0.03), "keying") == [("keying", RAISED, WARNING)]
+
+
 def test_a_radio_that_keys_after_all_is_back_to_normal(story: Make, brief: Make) -> None:
     """Current that comes after the warning returns it."""
     s = story()

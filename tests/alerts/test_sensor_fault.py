@@ -68,6 +68,19 @@ def test_a_channel_that_vanishes_is_called(story: Make, brief: Make, channel: st
     assert brief(s.run(10), RULE) == [(RULE, RETURNED, WARNING)]
 
 
+def test_what_a_bay_may_do_without_may_come_seldom(story: Make, brief: Make) -> None:
+    """An ambient reading every ten seconds is one; none for half a minute is a dead sensor."""
+    s = story()
+    s.key(True)
+    for _ in range(6):
+        s.run(0.5, ambient=22.0)
+        assert s.run(9.5) == []
+    assert s.run(15) == []
+    said = s.run(10)
+    assert brief(said) == [(RULE, RAISED, WARNING)]
+    assert said[0].text.startswith("ambient has given no reading")
+
+
 def test_a_needed_channel_that_never_came_is_called(story: Make, brief: Make) -> None:
     """No supply, no forward power and no drain current from the start: three warnings; no heatsink: a trip."""
     s = story()
