@@ -11,7 +11,7 @@ from alerts.estimators.own_history import OwnHistory
 from alerts.estimators.slope import Line
 from alerts.estimators.source import SourceResistance
 from alerts.heatsink import Heatsink
-from alerts.keyed import Drains, Keyed, State, forward_w
+from alerts.keyed import Drains, Keyed, State, Steps, forward_w
 from alerts.limits import Limits
 from alerts.types import Situation
 from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, Frame
@@ -53,6 +53,7 @@ class Estimates:
     def __init__(self, limits: Limits) -> None:
         self.drains = Drains()
         self.currents: tuple[float, ...] = ()  # of this frame, A
+        self.steps = Steps()  # in which the currents are read
         self.state = State.UNKNOWN  # at this frame
         self.keyed = Keyed(limits)
         self.cycle = Cycle()
@@ -102,9 +103,12 @@ class Estimates:
         if state is not self._state or now.drive is not self.drive:
             self._state, self.drive = state, now.drive
             self._samples.clear()
-        # a radio that is driven where the plan asks for no drive does something that nothing of its own compares with
+        # a radio that is driven where the plan asks for no drive does something that nothing of its own compares with;
+        # nor is one idle where the plan asks for drive: it is speech's pause, or its quietest part
         driven = state is State.DRIVEN and self.drive not in _UNDRIVEN
-        if (driven or state is State.IDLE) and self.keyed.steady(clock_s):
+        if is_keyed:
+            self.steps.feed(currents)
+        if (driven or (state is State.IDLE and self.drive is Drive.IDLE)) and self.keyed.steady(clock_s):
             samples = self._samples
             if len(currents) != self._devices:
                 self._devices = len(currents)

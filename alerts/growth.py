@@ -15,6 +15,8 @@ from sensors.types import Drive, Frame
 _IDLE_PER_K, _DRIVE_PER_K = Answers(0.0, 0.0015, 0.0003), Answers(0.0, 0.0005, 0.0002)
 _PER_POWER = Answers(0.0, 0.05)
 _NOISE, _FLOOR = 0.01, 0.002
+#: a current that is read in steps may be off by half a step all the time, now and when it was learned
+_COARSE = 0.7
 _DELAY_S = 150.0
 _DWELL_S = 10.0
 _BACK = 0.6
@@ -45,9 +47,10 @@ class Growth:
         if block.heatsink_c != block.heatsink_c or block.keyed_s - block.seconds < 2.0:
             return NOTHING
         x = (block.heatsink_c,) if idle else (block.heatsink_c, log(max(block.forward_w, 0.1)))
+        coarse = _COARSE * self._estimates.steps.widest_a / mean_a
         worst: tuple[Judged, int] | None = None
         for i, a in enumerate(block.currents_a):
-            judged = self._history(block.drive, i).feed(block.clock_s, x, a / mean_a - 1.0)
+            judged = self._history(block.drive, i).feed(block.clock_s, x, a / mean_a - 1.0, coarse=coarse)
             if judged is not None and (worst is None or abs(judged.least) > abs(worst[0].least)):
                 worst = judged, i
         return self._judge(block, *worst, mean_a, frame.time_ns) if worst else NOTHING

@@ -28,6 +28,9 @@ _BETTER = 1.5
 _LEAP, _LEAPS = 4.0, 2
 #: and better by this factor it may be one: until it has lasted, nothing is learned from it
 _DOUBT = 2.5
+#: after a change of heat the near part of a heatsink, its far part and the chassis even out over some minutes, s, and
+#: so much of the change is on its way between them: one temperature tells less of the stored heat by that
+_EVENS_S, _ON_ITS_WAY = 240.0, 0.3
 #: and within this factor of now it counts as the same
 _SAME = 1.15
 
@@ -64,6 +67,7 @@ class Cooling:
         "_loss_ks",
         "_room",
         "_settled",
+        "_slow_w",
         "_smooth_c",
         "_worst",
         "doubt",
@@ -77,6 +81,7 @@ class Cooling:
         self._smooth_c = nan
         self._keyed = False
         self._key_s = -inf
+        self._slow_w = 0.0
         self._energy_j = self._loss_ks = 0.0
         self._edge: tuple[float, float, float, float] | None = None  # clock, T, energy, loss at the window's start
         self._settled: tuple[float, float, float, float] | None = None
@@ -117,6 +122,7 @@ class Cooling:
         self._energy_j += 0.5 * (dissipation_w + last[1]) * dt_s
         self._loss_ks += 0.5 * (over_k + last[2]) * dt_s
         self._last = (clock_s, dissipation_w, over_k)
+        self._slow_w += (dissipation_w - self._slow_w) * dt_s / (_EVENS_S + dt_s)
         self._smooth_c += (heatsink_c - self._smooth_c) * dt_s / (_SMOOTH_S + dt_s)
         closed = False
         if keyed is not self._keyed:
@@ -169,7 +175,9 @@ class Cooling:
                 self._leap(inf)
             return False
         w_per_k = (energy_j - capacity * moved_k) / loss_ks
-        sd = sqrt((0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2) / loss_ks
+        uneven_j = _ON_ITS_WAY * (energy_j - self._slow_w * seconds)
+        known_j2 = (0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2
+        sd = sqrt(known_j2 + uneven_j * uneven_j) / loss_ks
         if not w_per_k > 0.0:
             return False
         newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)

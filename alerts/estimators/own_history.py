@@ -12,7 +12,7 @@ leans one way for what is expected of it and of the noise: within the band a slo
 
 from collections import deque
 from collections.abc import Sequence
-from math import nan, sqrt
+from math import inf, sqrt
 from typing import NamedTuple
 
 from alerts.estimators.cusum import Bank, Signal
@@ -49,7 +49,7 @@ class Answers(NamedTuple):
 class Judged(NamedTuple):
     """One judged figure: what it is off by (smoothed), the noise's standard deviation, and the test.
 
-    ``since_s`` is the clock at which it was last within what is sure of what is expected.
+    ``since_s`` is the clock since when it has been beyond what is sure of what is expected.
     ``least`` is what it is off by beyond the band, ``trusting`` the same where each coefficient is trusted to be good
     for ever; both have the sign of ``off``, and are 0 within.
     """
@@ -99,7 +99,7 @@ class OwnHistory:
         self._lean = Bank(run)
         self._room = 256  # bounds the line where samples come faster than anybody would send them
         self.off = 0.0
-        self._since_s = nan
+        self._since_s = inf
         self.fit = Recursive(
             (0.0, *[a.mean for a in answers]),
             (1e3, *[a.sd for a in answers]),
@@ -117,8 +117,11 @@ class OwnHistory:
         line = self._line
         return sum([figure for _, _, figure in line]) / len(line) if len(line) >= LEAST else None
 
-    def feed(self, clock_s: float, explaining: Sequence[float], figure: float) -> Judged | None:
-        """Take one sample; None until the history is long enough to judge by."""
+    def feed(self, clock_s: float, explaining: Sequence[float], figure: float, *, coarse: float = 0.0) -> Judged | None:
+        """Take one sample; None until the history is long enough to judge by.
+
+        ``coarse`` is how far the figure may be off, always the same way, since it is read in steps.
+        """
         if not self.origin:
             self.origin = tuple(explaining)
         x = (1.0, *[a - b for a, b in zip(explaining, self.origin, strict=True)])
@@ -136,15 +139,16 @@ class OwnHistory:
         residual = figure - expected
         sd = sqrt(sure_sd * sure_sd + noise_sd * noise_sd)
         self.off += SMOOTH * max(-_STEP_SD * sd, min(_STEP_SD * sd, residual - self.off))
-        sure = SURE_SD * sure_sd
+        sure = SURE_SD * sure_sd + coarse
         band = sure + self._beyond(x)
         signal = _clipped(self._bank, _outside(residual, band) / noise_sd)
         _clipped(self._lean, residual / sd)
         least, trusting = _outside(self.off, band), _outside(self.off, sure)
-        if not trusting or self._since_s != self._since_s:
-            self._since_s = clock_s
+        if not trusting:
+            self._since_s = inf
+        since_s = self._since_s = min(self._since_s, clock_s)
         up = signal.up if signal else False
-        return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, up, self._since_s)
+        return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, up, since_s)
 
     def _learn(self, x: tuple[float, ...], figure: float) -> None:
         self.fit.learn(x, figure, INFORMATION)

@@ -9,6 +9,9 @@ from math import inf, nan
 
 #: cycles that make the unit's own reference, the first whole one left out, and the least swing that one tells by, K
 _REFERENCE, _LEAST_K = 3, 1.0
+#: what still goes beyond both ends of its cycle by this part of the swing that is due has not lost it: through a dry
+#: pad the heat comes late
+_LATE = 0.3
 #: under this part of the reference, for so many cycles running, the sensor no longer swings with the heat
 _LOST, _RUNNING = 0.45, 3
 #: cycles are compared with those of the same length alone, within this part
@@ -27,13 +30,16 @@ class Swing:
         "_count",
         "_edge",
         "_heat_j",
+        "_high_c",
         "_keyed",
         "_last_s",
+        "_low_c",
         "_on",
         "_reference",
         "_reference_w",
         "_running",
         "_smooth_c",
+        "_start_c",
         "_times",
         "expected_k",
         "lost",
@@ -45,6 +51,7 @@ class Swing:
         self._keyed = False
         self._edge: tuple[float, float] | None = None  # clock and temperature at the newest edge, None after a gap
         self._heat_j = 0.0
+        self._start_c = self._low_c = self._high_c = nan  # of this cycle
         self._on: tuple[float, float, float] | None = None  # seconds, K and W of the key-down before this rest
         self._forget((0.0, 0.0))
         self.expected_k = 0.0
@@ -66,6 +73,7 @@ class Swing:
             return
         self._smooth_c += (heatsink_c - self._smooth_c) * dt_s / (_SMOOTH_S + dt_s)
         self._heat_j += dissipation_w * dt_s
+        self._low_c, self._high_c = min(self._smooth_c, self._low_c), max(self._smooth_c, self._high_c)
         if keyed is self._keyed:
             return
         self._keyed = keyed
@@ -77,10 +85,14 @@ class Swing:
         part = (seconds, self._smooth_c - before[1], heat_j / seconds)
         if not keyed:
             self._on = part
-        elif self._on is not None:
-            self._close(self._on, part)
+        else:
+            ends_c = (self._start_c, self._smooth_c)
+            beyond_k = self._high_c - max(ends_c) + min(ends_c) - self._low_c
+            self._start_c = self._low_c = self._high_c = self._smooth_c
+            if self._on is not None:
+                self._close(self._on, part, beyond_k)
 
-    def _close(self, on: tuple[float, float, float], off: tuple[float, float, float]) -> None:
+    def _close(self, on: tuple[float, float, float], off: tuple[float, float, float], beyond_k: float) -> None:
         if any(abs(a[0] - b) > _SAME * b for a, b in zip((on, off), self._times, strict=True)):
             self._forget((on[0], off[0]))
         watt = on[2] - off[2]
@@ -97,6 +109,6 @@ class Swing:
         self.expected_k = self._reference * watt * on[0] * off[0] / (on[0] + off[0])
         if self.expected_k < _LEAST_K:
             return
-        less = swing / watt < _LOST * self._reference
+        less = swing / watt < _LOST * self._reference and not beyond_k > _LATE * self.expected_k
         self._running = self._running + 1 if less else 0
         self.lost = self._running >= _RUNNING

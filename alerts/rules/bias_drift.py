@@ -22,6 +22,9 @@ _PER_SUPPLY = Answers(0.0, 1.0)
 _BIAS_PER_K = Answers(0.0, 0.005, 0.001)
 #: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
 _NOISE, _FLOOR = 0.015, 0.003
+#: a current that is read in steps may be off by half a step all the time, now and when it was learned; so many together
+#: by this part of a step, times the root of their number
+_COARSE = 0.7
 _DELAY_S = 180.0
 _DWELL_S = 10.0
 #: within this part of the limit the current is normal again; common practice, no source
@@ -64,7 +67,8 @@ class BiasDrift:
             x = (block.heatsink_c, log(max(block.supply_v, 1.0)), log(max(block.forward_w, 0.1)))
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
-        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a))
+        coarse = _COARSE * self._estimates.steps.widest_a * len(block.currents_a) ** 0.5 / total_a
+        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=coarse)
         bias = self._bias_moves(block)
         if judged is None:
             return NOTHING

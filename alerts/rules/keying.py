@@ -1,7 +1,6 @@
 """``keying``: the key and the radio disagree. A stuck key, the worst of all, is watched between soaks too."""
 
 from collections.abc import Sequence
-from math import inf
 from typing import ClassVar
 
 from alerts.keyed import forward_w, rest_a
@@ -42,9 +41,9 @@ class Rest:
         self._mean_a += (total_a - self._mean_a) * share
 
     def flows_a(self, least_a: float) -> float:
-        """The reading over which current flows, ``least_a`` over rest at the least; inf while too little is known."""
+        """The reading over which current flows, ``least_a`` over rest at the least; rest is zero until it is known."""
         if self._count < _RESTED:
-            return inf
+            return least_a
         # the mean deviation of Gaussian noise is 0.80 of its standard deviation
         return self._mean_a + max(least_a, _FLOWS_SD * 1.25 * self._off_a)
 

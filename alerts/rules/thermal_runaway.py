@@ -17,13 +17,30 @@ from sensors.types import Drive, Frame
 #: one point of current against temperature is a mean over a whole short key-down, from _FROM_S on; of a long one over
 #: parts of _POINT_S, begun when devices and sensor have settled
 _POINT_S, _FROM_S, _SETTLED_S, _LONG_S = 15.0, 10.0, 40.0, 90.0
+#: a point is made of so many seconds at the least; and begins, and is made, with this part of a very short key-down
+_LEAST_S, _SHORT = 9.0, 0.3
 #: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain; and
 #: under speech, whose loudness is never the same twice
 _NOISE, _SPEECH = 0.0015, 0.02
 #: G is told for a heatsink that has moved by this much within the memory, K
 _LEAST_SPREAD_K = 0.3
 _DWELL_S = 30.0
+#: what was known under a drive that has been away for longer than this, s, is another time's
+_AWAY_S = 300.0
 _DEADBAND = 0.2
+
+
+class Course:
+    """How the current has gone with the temperature under one drive."""
+
+    __slots__ = ("clock_s", "gains", "keyed_s", "least_s", "point", "reference_w")
+
+    def __init__(self, reference_w: float) -> None:
+        self.reference_w = reference_w
+        self.gains = CurrentGain()
+        self.point: list[float] = [0.0, 0.0, 0.0, 0.0]  # seconds, heatsink, current, clock: sums
+        self.clock_s = self.keyed_s = inf
+        self.least_s = _LEAST_S
 
 
 class ThermalRunaway:
@@ -50,11 +67,8 @@ class ThermalRunaway:
         self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
         self._surges = Condition(terms, self.name, "surge", Priority.TRIP, 0.0)
         self._block: Block | None = None
-        self._drive = Drive.OFF
-        self._by_drive: dict[Drive, CurrentGain] = {}
-        self._reference_w = 0.0
-        self._keyed_s = inf
-        self._point: list[float] = [0.0, 0.0, 0.0, 0.0]  # seconds, heatsink, current, clock: sums
+        self._course: Course | None = None
+        self._courses: dict[Drive, Course] = {}
         self._frames = 0
         self.gain: Gain | None = None
 
@@ -73,19 +87,21 @@ class ThermalRunaway:
         driven = block.state is State.DRIVEN
         if not (current_a > 0.0 and block.heatsink_c == block.heatsink_c and (block.forward_w > 0.0 or not driven)):
             return NOTHING
-        if block.drive is not self._drive:
-            self._drive, self._reference_w = block.drive, block.forward_w
-            self._by_drive[block.drive] = CurrentGain()
-            self._point = [0.0, 0.0, 0.0, 0.0]
-            self._keyed_s = inf
+        course = self._courses.get(block.drive)
+        if course is None or block.clock_s - course.clock_s > _AWAY_S:
+            course = self._courses[block.drive] = Course(block.forward_w)
         if driven:
             # the part of the current that goes with power is not the bias' doing: class B, the root of power (textbook)
-            current_a *= sqrt(self._reference_w / block.forward_w)
+            current_a *= sqrt(course.reference_w / block.forward_w)
         said: list[Finding] = []
-        if block.keyed_s < self._keyed_s:
-            said += self._next_point(block, frame)
+        if block.keyed_s < course.keyed_s:
+            said += self._next_point(course, block, frame)
             self._curvature.restart()
-        self._keyed_s = block.keyed_s
+        if course is not self._course:
+            # speech has its pauses, in which the radio idles: what is known of its current while it speaks is kept
+            self._course = course
+            self._curvature.restart()
+        course.clock_s, course.keyed_s = block.clock_s, block.keyed_s
         long = (
             max(self._estimates.cycle.on_s, min(now.on_limit_s, 1e6) if self._estimates.cycle.on_s == 0.0 else 0.0)
             > _LONG_S
@@ -93,29 +109,32 @@ class ThermalRunaway:
         long = long or block.keyed_s > _LONG_S
         if block.drive is not Drive.MODULATED and block.keyed_s - block.seconds >= _FROM_S:
             said += self._bends(block, current_a, frame)
-        if block.keyed_s - block.seconds < (_SETTLED_S if long else _FROM_S):
+        on_s = self._estimates.cycle.on_s or inf
+        course.least_s = min(_LEAST_S, _SHORT * on_s)
+        if block.keyed_s - block.seconds < (_SETTLED_S if long else min(_FROM_S, _SHORT * on_s)):
             return said
-        point = self._point
+        point = course.point
         seconds = block.seconds
         point[0] += seconds
         point[1] += seconds * block.heatsink_c
         point[2] += seconds * current_a
         point[3] += seconds * block.clock_s
         if long and point[0] >= _POINT_S:
-            said += self._next_point(block, frame)
+            said += self._next_point(course, block, frame)
         return said
 
     def _grows(self, frame: Frame) -> Sequence[Finding]:
         estimates = self._estimates
-        if estimates.state is not State.DRIVEN or estimates.drive is Drive.MODULATED:
+        driven = estimates.state is State.DRIVEN
+        if not (driven or estimates.state is State.IDLE) or estimates.drive is Drive.MODULATED:
             return NOTHING
         keyed = estimates.keyed
-        clock_s, power_w = frame.clock_s, forward_w(frame)
+        clock_s = frame.clock_s
         key = keyed.since_s, estimates.drive
         if key != self._surge_key:
             self._surge_key = key
             self._surge.restart()
-        level = sum(estimates.currents) / sqrt(power_w)
+        level = sum(estimates.currents) / (sqrt(forward_w(frame)) if driven else 1.0)
         heatsink_c = estimates.sink.heatsink_c
         if (
             not keyed.steady(clock_s)
@@ -145,14 +164,13 @@ class ThermalRunaway:
         value = upward.grown if upward else 0.0
         return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=GROWN)]
 
-    def _next_point(self, block: Block, frame: Frame) -> Sequence[Finding]:
-        whole, heat, current, clock = self._point
-        self._point = [0.0, 0.0, 0.0, 0.0]
-        if whole < 0.6 * _POINT_S:
+    def _next_point(self, course: Course, block: Block, frame: Frame) -> Sequence[Finding]:
+        whole, heat, current, clock = course.point
+        course.point = [0.0, 0.0, 0.0, 0.0]
+        if whole < course.least_s:
             return NOTHING
-        gains = self._by_drive[block.drive]
-        gains.feed(clock / whole, heat / whole, current / whole)
-        return self._judge(gains, block, current / whole, frame)
+        course.gains.feed(clock / whole, heat / whole, current / whole)
+        return self._judge(course.gains, block, current / whole, frame)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""
