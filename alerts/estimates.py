@@ -10,8 +10,9 @@ from alerts.cycle import Cycle
 from alerts.estimators.own_history import OwnHistory
 from alerts.estimators.slope import Line
 from alerts.estimators.source import SourceResistance
+from alerts.estimators.steps import Steps
 from alerts.heatsink import Heatsink
-from alerts.keyed import Drains, Keyed, State, Steps, forward_w
+from alerts.keyed import Drains, Keyed, State, forward_w
 from alerts.limits import Limits
 from alerts.types import Situation
 from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, Frame

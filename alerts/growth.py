@@ -47,7 +47,7 @@ class Growth:
         if block.heatsink_c != block.heatsink_c or block.keyed_s - block.seconds < 2.0:
             return NOTHING
         x = (block.heatsink_c,) if idle else (block.heatsink_c, log(max(block.forward_w, 0.1)))
-        coarse = _COARSE * self._estimates.steps.widest_a / mean_a
+        coarse = _COARSE * self._estimates.steps.widest / mean_a
         worst: tuple[Judged, int] | None = None
         for i, a in enumerate(block.currents_a):
             judged = self._history(block.drive, i).feed(block.clock_s, x, a / mean_a - 1.0, coarse=coarse)

@@ -11,6 +11,7 @@ from alerts.estimators.collapse import Collapse
 from alerts.estimators.cooldown import Cooldown
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
+from alerts.estimators.steps import Steps
 from alerts.estimators.swing import Swing
 
 #: heat blocks; a few cover the way of the heat through cases and sensor
@@ -25,6 +26,9 @@ _THROUGHOUT_S = 900.0
 _RESTS_S, _RESTS = 60.0, 1.2
 #: power flows where it is this part of what it is while keyed
 _FLOWS = 0.3
+#: heat is believed from this, W, to so many times the most that it has been, and as much more, W: beyond that a single
+#: reading is a spike in one of the figures that it is reckoned from
+_COLDEST_W, _HOTTEST, _HOTTER_W = -5.0, 1.5, 5.0
 #: the mean dissipation follows with this time constant, s
 _MEAN_S = 30.0
 #: a heat capacity known within these parts serves to judge an answer by, and a fall, which has room for four times the
@@ -74,7 +78,9 @@ class Heatsink:
         self.mean_w = nan  # while keyed
         self._mean_s = self._rested_s = 0.0
         self._temperatures = (nan, nan)
+        self._steps = Steps()
         self._airs = (nan, nan, nan)
+        self._older_w, self._most_w = nan, 0.0
         self._before: tuple[float, float, float, bool] | None = None
         self._old_fits: list[HeatFit] = []
         self._mark: tuple[float, float, float] | None = None
@@ -111,6 +117,7 @@ class Heatsink:
         """Take in one frame: heatsink and air temperature, Cel, dissipation, W, nan where there is none."""
         if raw_c != raw_c:  # noqa: PLR0124  nan
             return
+        self._steps.feed((raw_c,))
         a, b = self._temperatures
         self._temperatures = (b, raw_c)
         airs = self._airs = (self._airs[1], self._airs[2], air_c)
@@ -124,6 +131,7 @@ class Heatsink:
         self.heatsink_c = middle_c
         at_s, watt, air, was = self._before
         self._before = (clock_s, heat_w, air_c, is_keyed)
+        watt = self._without_spikes(watt, heat_w)
         if watt != watt:  # noqa: PLR0124  nan
             return
         self._rested_s = 0.0 if was else self._rested_s + clock_s - at_s
@@ -158,6 +166,14 @@ class Heatsink:
                 least_r=least_r,
             )
         self._answer(at_s, middle_c, watt, air == air)  # noqa: PLR0124  nan
+
+    def _without_spikes(self, watt: float, newer_w: float) -> float:
+        older_w, self._older_w = self._older_w, watt
+        middle_w = sorted((older_w, watt, newer_w))[1]
+        if not middle_w < inf:
+            return watt
+        self._most_w = max(self._most_w, middle_w)
+        return watt if _COLDEST_W <= watt <= _HOTTEST * self._most_w + _HOTTER_W else middle_w
 
     def _average(self, dt_s: float, watt: float) -> None:
         # over the whole key-down at first, over _MEAN_S from then on; a spike counts as three times the mean at most
@@ -219,7 +235,7 @@ class Heatsink:
             # long after a key-down only cooling is left, which a fan that stops turns round
             answers = self._rested_s < max(_RESTS_S, _RESTS * self._cycle.off_s)
             if answers and _within(old, _ANSWER_SURE):
-                lost = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2])
+                lost = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2], step_k=self._steps.widest)
                 self.deaf = lost and old.tau_s > _SLOW_S
         else:
             self.fallen = False

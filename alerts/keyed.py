@@ -1,7 +1,6 @@
 """Whether the radio is keyed and driven, as its frames show; the plan's word is not asked."""
 
 from enum import IntEnum
-from math import inf
 
 from alerts.limits import Limits
 from sensors.types import DRAINS, FORWARD, KEY, NAN, Frame, Quality
@@ -42,36 +41,6 @@ class Drains:
             self.known = tuple(sorted(seen.union(self.known)))
         values = frame.values
         return tuple([values[i] for i in self.known])
-
-
-class Steps:
-    """The steps in which each current is read, A: the smallest that it has shown lately."""
-
-    __slots__ = ("_before", "_steps")
-
-    #: a step widens where a range is switched, and a smallest one that was chance is forgotten
-    _WIDENS = 1.002
-
-    def __init__(self) -> None:
-        self._before: tuple[float, ...] = ()
-        self._steps: list[float] = []
-
-    def feed(self, currents: tuple[float, ...]) -> None:
-        """Take one frame's currents."""
-        before, self._before = self._before, currents
-        if len(before) != len(currents):
-            self._steps = [inf] * len(currents)
-            return
-        steps = self._steps
-        for i, a in enumerate(currents):
-            size = abs(a - before[i])
-            if size > 0.0:
-                steps[i] = min(size, steps[i] * self._WIDENS)
-
-    @property
-    def widest_a(self) -> float:
-        """The coarsest of them, A; 0 before any has been seen."""
-        return max([a for a in self._steps if a < inf], default=0.0)
 
 
 def rest_a(devices: int, limits: Limits) -> float:

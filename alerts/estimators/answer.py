@@ -25,8 +25,9 @@ _SEEN_K = 2.0
 #: what is left of a suspicion after each block that tells nothing
 _FORGETS = 0.995
 _NOISE_K, _LEAST_NOISE_K = 0.05, 0.02
-#: expected movement of a block, K, that tells anything
-_TELLS_K = 0.06
+#: expected movement of a block that tells anything, K, and as a part of what all of its heat would move: power meters
+#: drift, and so small a change of heat may be theirs
+_TELLS_K, _CHANGE = 0.06, 0.15
 
 
 class Falls:
@@ -87,11 +88,11 @@ class Response:
         self.score = 0.0
         self.seen_k = 0.0  # expected movement, summed over the blocks since the score was last zero
 
-    def feed(self, seconds: float, expected_k: float, cooled_k: float, moved_k: float) -> bool:
+    def feed(self, seconds: float, expected_k: float, cooled_k: float, moved_k: float, *, step_k: float = 0.0) -> bool:
         """Take one block; True when the answer is lost.
 
         ``expected_k`` is how far the heat alone should have moved the temperature, ``cooled_k`` how far with the known
-        cooling, ``moved_k`` how far it moved.
+        cooling, ``moved_k`` how far it moved; it is read in steps of ``step_k``.
         """
         self._weight = self._weight * exp(-seconds / _MEMORY_S) + 1.0
         share = 1.0 / self._weight
@@ -101,7 +102,9 @@ class Response:
         self._moved += dy * share
         if self._weight < 6.0:
             return False
-        if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
+        # a difference of two readings in steps: a variance of q²/12 each (Bennett 1948; from memory)
+        self._noise = max(self._noise, step_k * step_k / 6.0)
+        if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise), _CHANGE * abs(self._bare)):
             # too little heat came or went to tell; and what is suspected is slowly forgotten
             self.score *= _FORGETS
             return self.score > _LOST and self.seen_k > _SEEN_K
@@ -127,10 +130,11 @@ class Noise:
 
     Only reversals of two of the converter's steps or more count as noise: a reading that flickers between two
     neighbours is at the edge of a step, and in the middle of the next one it may stand still for long. The step is the
-    smallest one seen lately: through a divider it widens with temperature.
+    smallest one seen lately: through a divider it widens with temperature. ``stands_long`` is for readings with little
+    noise: it stands still for many times longer than ever before, which by itself may be a heatsink that has settled.
     """
 
-    __slots__ = ("_before", "_last", "_longest", "_noisy", "_step", "same", "since_s")
+    __slots__ = ("_before", "_last", "_longest", "_noisy", "_seen", "_step", "_stood_s", "same", "since_s")
 
     _SHARE = 0.01
     #: noise that jumps two steps so often is half a step wide: it leaves the middle of a step once in three samples
@@ -138,26 +142,30 @@ class Noise:
     _WIDENS = 1.01
     #: and never before has it stood still for a sixth as long
     _TIMES = 6
+    #: and without such noise, after so many readings, for a twelfth as long, and this time, s
+    _SEEN, _FAR, _FAR_S = 300, 12, 60.0
 
     def __init__(self) -> None:
         self._last = nan
         self._before = self._noisy = 0.0
-        self._longest = 0
+        self._longest = self._seen = 0
         self._step = 1e9
         self.same = 0
-        self.since_s = 0.0
+        self.since_s = self._stood_s = 0.0
 
     def feed(self, clock_s: float, value: float) -> bool:
         """Take one reading under the same state of the radio; True when it has stood still for too long."""
         d = value - self._last
         self._last = value
+        self._seen += 1
         if d != d:  # noqa: PLR0124  nan: the first of its state
             return False
         if d == 0.0:
             if self.same == 0:
                 self.since_s = clock_s
             self.same += 1
-            long = self.same >= max(100, self._TIMES * self._longest) and clock_s - self.since_s >= 30.0
+            self._stood_s = clock_s - self.since_s
+            long = self.same >= max(100, self._TIMES * self._longest) and self._stood_s >= 30.0
             return self._noisy > self._LEAST and long
         size = abs(d)
         self._step = min(max(size, 1e-6), self._step * self._WIDENS)
@@ -167,6 +175,15 @@ class Noise:
         self._longest = max(self._longest, self.same)
         self.same = 0
         return False
+
+    @property
+    def stands_long(self) -> bool:
+        """Whether it stands still for far longer than it ever did while it was watched."""
+        return (
+            self._seen > self._SEEN
+            and self.same >= max(100, self._FAR * self._longest)
+            and self._stood_s >= self._FAR_S
+        )
 
     def restart(self) -> None:
         """The radio's state has changed: what stood still before says nothing, nor how far it has moved since."""

@@ -1,7 +1,8 @@
 """Does a heatsink cool down when its heat is gone?
 
 Without heat it falls to the air, ``(T_0 - T_A)·e^(-t/τ)``; a fan that stops makes τ longer by the factor that forced
-air made it shorter, and nothing makes the fall stop. So what stays is no temperature, however it flickers.
+air made it shorter. A chassis that still holds heat may turn the fall round for a while, but not before it has begun.
+So what stays from the first is no temperature, however it flickers.
 """
 
 from math import exp
@@ -32,7 +33,8 @@ class Cooldown:
             self.lost = False
             return
         if self._rest_s < _FROM_S:
-            self._start_c = heatsink_c
+            # heat is still on its way: the warmest that it becomes
+            self._start_c = max(heatsink_c, self._start_c) if self._rest_s else heatsink_c
         self._rest_s += seconds
         left = exp(-max(self._rest_s - _FROM_S, 0.0) / (_SLOWER * tau_s))
         self.due_k = (self._start_c - warmest_air_c) * (1.0 - left)

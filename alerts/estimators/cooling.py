@@ -31,6 +31,11 @@ _DOUBT = 2.5
 #: after a change of heat the near part of a heatsink, its far part and the chassis even out over some minutes, s, and
 #: so much of the change is on its way between them: one temperature tells less of the stored heat by that
 _EVENS_S, _ON_ITS_WAY = 240.0, 0.3
+#: and under this part of the most heat that it has had, as means over that time, what it gives off is what its chassis
+#: still holds, which no window sees
+_LEAST_HEAT = 0.35
+#: a window over more than one cycle of the key tells of no one temperature, s
+_MOST_S = 600.0
 #: and within this factor of now it counts as the same
 _SAME = 1.15
 
@@ -65,6 +70,7 @@ class Cooling:
         "_least_r",
         "_line",
         "_loss_ks",
+        "_most_w",
         "_room",
         "_settled",
         "_slow_w",
@@ -81,7 +87,7 @@ class Cooling:
         self._smooth_c = nan
         self._keyed = False
         self._key_s = -inf
-        self._slow_w = 0.0
+        self._slow_w = self._most_w = 0.0
         self._energy_j = self._loss_ks = 0.0
         self._edge: tuple[float, float, float, float] | None = None  # clock, T, energy, loss at the window's start
         self._settled: tuple[float, float, float, float] | None = None
@@ -123,6 +129,7 @@ class Cooling:
         self._loss_ks += 0.5 * (over_k + last[2]) * dt_s
         self._last = (clock_s, dissipation_w, over_k)
         self._slow_w += (dissipation_w - self._slow_w) * dt_s / (_EVENS_S + dt_s)
+        self._most_w = max(self._most_w, self._slow_w)
         self._smooth_c += (heatsink_c - self._smooth_c) * dt_s / (_SMOOTH_S + dt_s)
         closed = False
         if keyed is not self._keyed:
@@ -160,7 +167,7 @@ class Cooling:
         loss_ks = self._loss_ks - start[3]
         rise_k = loss_ks / seconds
         energy_j = self._energy_j - start[2]
-        if capacity != capacity or seconds > 1800.0:  # noqa: PLR0124  nan
+        if capacity != capacity or seconds > _MOST_S or energy_j < _LEAST_HEAT * self._most_w * seconds:  # noqa: PLR0124  nan
             return False
         moved_k = self._smooth_c - start[1]
         if rise_k < _LEAST_RISE_K:

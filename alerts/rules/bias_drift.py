@@ -67,7 +67,7 @@ class BiasDrift:
             x = (block.heatsink_c, log(max(block.supply_v, 1.0)), log(max(block.forward_w, 0.1)))
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
-        coarse = _COARSE * self._estimates.steps.widest_a * len(block.currents_a) ** 0.5 / total_a
+        coarse = _COARSE * self._estimates.steps.widest * len(block.currents_a) ** 0.5 / total_a
         judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=coarse)
         bias = self._bias_moves(block)
         if judged is None:

@@ -19,6 +19,8 @@ _NEEDED = (HEATSINK, SUPPLY, FORWARD)
 #: source)
 _SELDOM_S = 30.0
 _WORKS = frozenset({Quality.GOOD, Quality.BELOW})
+#: where a reading stands still for far longer than it ever did, this part of the heat is enough to tell that it sticks
+_LONG_HEAT = 1.0 / 6.0
 #: a reading that has leapt, and back to within this, K, is what it was
 _LEAPT_BACK_K = 1.5
 _SAYS = {
@@ -229,6 +231,8 @@ class SensorFault:
         for i, stuck, condition in self._stuck:
             value = frame.values[i]
             holds = stuck.look(value, heat_w, self._dissipation)
+            if i == HEATSINK and self._noise.stands_long and abs(stuck.heat_j) >= _LONG_HEAT * stuck.limit_j:
+                holds = True
             if holds is None or not (holds or not condition.quiet):
                 continue
             event = condition.judge(holds, frame.clock_s, now.sample_s)

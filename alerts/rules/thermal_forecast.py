@@ -11,6 +11,8 @@ from sensors.types import FORWARD, Frame, Quality
 
 #: seconds between two forecasts: the heat balance itself moves no faster
 _EVERY_S = 5.0
+#: a forecast that leaves time is looked at for this part of that time, and no longer than this, s, before it is said
+_PATIENT, _PATIENT_S = 0.1, 180.0
 #: within this of the limit the forecast is normal again, K; common practice, no source
 _DEADBAND_K = 3.0
 
@@ -30,7 +32,7 @@ class ThermalForecast:
         self._warning = Condition(terms, self.name, "peak", Priority.WARNING, limits.forecast_dwell_s)
         self._trip = Condition(terms, self.name, "time", Priority.TRIP, limits.forecast_dwell_s)
         self._next_s = -inf
-        self._last_s = 0.0
+        self._last_s = self._over_s = 0.0
         self._frames = 0
         self._measured = False
         self.forecast: Forecast | None = None
@@ -55,6 +57,8 @@ class ThermalForecast:
         peak_c = forecast.least_c
         near = forecast.seconds < self._limits.forecast_horizon_s
         over = peak_c > limit_c and (worse or near)
+        self._over_s = self._over_s + min(passed_s, 2 * _EVERY_S) if over else 0.0
+        over = self._over_s > min(_PATIENT * forecast.seconds, _PATIENT_S) - self._limits.forecast_dwell_s and over
         said: list[Finding] = []
         back = peak_c < limit_c - _DEADBAND_K
         event = self._warning.judge_band(over, back, frame.clock_s, min(passed_s, 2 * _EVERY_S))
