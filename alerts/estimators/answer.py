@@ -16,6 +16,10 @@ _ANCHORS = 12
 _MEMORY_S = 120.0
 #: what counts as an answer, as a part of the full one: a fan that runs with the key may well take half of it
 _ANSWERS = 0.6
+#: how well this unit answers within a block is learned from its first blocks that tell, so many of them, beside so many
+#: kelvin squared of a full answer, and not while one is missed by more than this sum: where a long heatsink, a far
+#: sensor or a slow power meter takes most of it away, there is less to be missed
+_LEARNS, _FULL_K2, _MISSED = 60, 0.5, 4.0
 #: doubt about the model, as a part of the expected movement: cases, sensor and fan shift some of it to the next block
 _MODEL = 0.25
 #: what one block may add, and the sum at which no answer is taken for certain: e⁻¹² against it, six blocks at the least
@@ -25,9 +29,9 @@ _SEEN_K = 2.0
 #: what is left of a suspicion after each block that tells nothing
 _FORGETS = 0.995
 _NOISE_K, _LEAST_NOISE_K = 0.05, 0.02
-#: expected movement of a block that tells anything, K, and as a part of what all of its heat would move: power meters
-#: drift, and so small a change of heat may be theirs
-_TELLS_K, _CHANGE = 0.06, 0.15
+#: expected movement of a block that tells anything, K; and what its heat must differ by from that of the last seconds,
+#: as a part of it: a heatsink answers a change of heat, while how it goes on warming up is a matter of its model alone
+_TELLS_K, _CHANGE, _RECENT_S = 0.06, 0.15, 40.0
 
 
 class Falls:
@@ -76,15 +80,30 @@ class Response:
 
     Movement and expected movement are taken about their own running means, so that slow cooling, a fan or a door don't
     count. What is expected is told twice, with the known cooling and without any, and the milder of both counts. Each
-    block adds its log likelihood ratio for no answer against an answer of ``_ANSWERS`` (Wald 1945; as a CUSUM, Page
-    1954), bounded, so that no one block decides.
+    block adds its log likelihood ratio for no answer against ``_ANSWERS`` of the answer that this unit gives (Wald
+    1945; as a CUSUM, Page 1954), bounded, so that no one block decides.
     """
 
-    __slots__ = ("_bare", "_cooled", "_moved", "_noise", "_weight", "score", "seen_k")
+    __slots__ = (
+        "_bare",
+        "_cooled",
+        "_learned",
+        "_moved",
+        "_noise",
+        "_recent",
+        "_sxx",
+        "_sxy",
+        "_weight",
+        "score",
+        "seen_k",
+    )
 
     def __init__(self) -> None:
         self._bare = self._cooled = self._moved = self._weight = 0.0  # running means
+        self._recent = 0.0  # what the heat alone should have moved it by in the last blocks
         self._noise = _NOISE_K * _NOISE_K
+        self._sxx = self._sxy = _FULL_K2
+        self._learned = 0
         self.score = 0.0
         self.seen_k = 0.0  # expected movement, summed over the blocks since the score was last zero
 
@@ -94,6 +113,8 @@ class Response:
         ``expected_k`` is how far the heat alone should have moved the temperature, ``cooled_k`` how far with the known
         cooling, ``moved_k`` how far it moved; it is read in steps of ``step_k``.
         """
+        changed_k, most_k = abs(expected_k - self._recent), max(abs(expected_k), abs(self._recent))
+        self._recent += (expected_k - self._recent) * min(seconds / _RECENT_S, 1.0)
         self._weight = self._weight * exp(-seconds / _MEMORY_S) + 1.0
         share = 1.0 / self._weight
         bare, cooled, dy = expected_k - self._bare, cooled_k - self._cooled, moved_k - self._moved
@@ -104,11 +125,15 @@ class Response:
             return False
         # a difference of two readings in steps: a variance of q²/12 each (Bennett 1948; from memory)
         self._noise = max(self._noise, step_k * step_k / 6.0)
-        if min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise), _CHANGE * abs(self._bare)):
+        if changed_k < _CHANGE * most_k or min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
             # too little heat came or went to tell; and what is suspected is slowly forgotten
             self.score *= _FORGETS
             return self.score > _LOST and self.seen_k > _SEEN_K
         self.score += min(self._says(bare, dy), self._says(cooled, dy))
+        if self._learned < _LEARNS and self.score < _MISSED:
+            self._learned += 1
+            self._sxx += cooled * cooled
+            self._sxy += cooled * cooled * min(max(dy / cooled, 0.0), 2.0)
         if self.score <= 0.0:
             self.score = self.seen_k = 0.0
             size = min((dy - cooled) ** 2, 9.0 * self._noise)
@@ -120,7 +145,7 @@ class Response:
         return self.score > _LOST and self.seen_k > _SEEN_K
 
     def _says(self, dx: float, dy: float) -> float:
-        off = dy - _ANSWERS * dx
+        off = dy - _ANSWERS * min(max(self._sxy / self._sxx, 0.0), 1.0) * dx
         doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2)
         return max(-_MOST, min(_MOST, (off * off - dy * dy) / doubt))
 

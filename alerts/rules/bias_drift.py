@@ -18,6 +18,8 @@ _IDLE_PER_K = Answers(0.004, 0.008, 0.003)
 _DRIVE_PER_K = Answers(0.0, 0.002, 0.0004)
 #: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
 _PER_POWER = Answers(0.5, 0.15)
+#: and under speech, whose power is never the same, the less the quieter: then only the idle current is left
+_PER_POWER_BENT = Answers(0.05, 0.1)
 _PER_SUPPLY = Answers(0.0, 1.0)
 _BIAS_PER_K = Answers(0.0, 0.005, 0.001)
 #: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
@@ -27,6 +29,8 @@ _NOISE, _FLOOR = 0.015, 0.003
 _COARSE = 0.7
 _DELAY_S = 180.0
 _DWELL_S = 10.0
+#: under speech the limit is so many times wider, and by the noise of a few seconds of it
+_SPEECH = 4.0
 #: within this part of the limit the current is normal again; common practice, no source
 _BACK = 0.6
 
@@ -47,6 +51,7 @@ class BiasDrift:
         self._bias: dict[Drive, OwnHistory] = {}
         self._conditions: dict[Drive, Condition] = {}
         self._block: Block | None = None
+        self._power: float | None = None  # of the first speech, the logarithm of its watts
         self._frames = 0
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -64,7 +69,10 @@ class BiasDrift:
         if idle:
             x: tuple[float, ...] = (block.heatsink_c, log(max(block.supply_v, 1.0)))
         else:
-            x = (block.heatsink_c, log(max(block.supply_v, 1.0)), log(max(block.forward_w, 0.1)))
+            power = log(max(block.forward_w, 0.1))
+            x = (block.heatsink_c, log(max(block.supply_v, 1.0)), power)
+            if block.drive is Drive.MODULATED:
+                x = (*x, (power - self._usual_power(power)) ** 2)
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
         coarse = _COARSE * self._estimates.steps.widest * len(block.currents_a) ** 0.5 / total_a
@@ -91,12 +99,19 @@ class BiasDrift:
         """The history of the idle current, where there has been any."""
         return self._histories.get(Drive.IDLE)
 
+    def _usual_power(self, power: float) -> float:
+        if self._power is None:
+            self._power = power
+        return self._power
+
     def _history(self, drive: Drive) -> OwnHistory:
         history = self._histories.get(drive)
         if history is None:
             idle = drive is Drive.IDLE
             prior = [_IDLE_PER_K, _PER_SUPPLY] if idle else [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER]
-            noise = 4 * _NOISE if drive is Drive.MODULATED else _NOISE
+            noise = _NOISE
+            if drive is Drive.MODULATED:
+                prior, noise = [*prior, _PER_POWER_BENT], 4 * _NOISE
             run = self._terms.limits.drift_run_samples
             history = OwnHistory(prior, noise_sd=noise, floor_sd=_FLOOR, delay_s=_DELAY_S, run=run)
             self._histories[drive] = history
@@ -116,6 +131,8 @@ class BiasDrift:
     def _judge(self, block: Block, judged: Judged, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
         limits = self._terms.limits
         limit = limits.bias_drift_idle_ratio if block.state is State.IDLE else limits.bias_drift_drive_ratio
+        if block.drive is Drive.MODULATED:
+            limit = _SPEECH * limit + judged.sd
         ratio, least = exp(judged.off) - 1.0, exp(judged.least) - 1.0
         condition = self._conditions.get(block.drive)
         if condition is None:

@@ -11,7 +11,7 @@ from sensors.types import KEY, NAN, Drive, Frame
 
 #: that current flows is told by this much for each device over what the sensors read at rest, A, and by so many times
 #: the noise that they have there; from so many readings of rest on (common practice, no source)
-_FLOWS_A, _FLOWS_SD, _RESTED = 0.02, 4.0, 8
+_FLOWS_A, _FLOWS_SD, _RESTED = 0.02, 2.0, 8
 _NO_CURRENT = "look at the keying line, the supply fuse, and whether the node has cut out by itself"
 _STUCK = (
     "cut the radio's supply by hand if it does not come up; then look at the keying relay, the keying line and "

@@ -7,10 +7,12 @@ from alerts.keyed import State
 from alerts.types import JUDGING, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Step, Terms, Watch, sentence
 from sensors import rf
-from sensors.types import FORWARD, REFLECTED, Frame, Quality
+from sensors.types import FORWARD, REFLECTED, Drive, Frame, Quality
 
 #: a mismatch is told up to here; beyond it all is reflected, and the figure would only be noise
 _MAX_SWR = 99.0
+#: in the quiet parts of speech, under this part of its greatest power, a detector's steps make any SWR
+_QUIET = 0.15
 #: how far within the limit SWR must be to be normal again; common practice, no source
 _DEADBAND = 0.1
 
@@ -38,6 +40,8 @@ class ReflectedPower:
             deadband=_DEADBAND,
         )
         self._frames = 0
+        self._most_w = 0.0
+        self._newest_w = (0.0, 0.0)
         self._measured = False
         self._judging = False
 
@@ -47,7 +51,13 @@ class ReflectedPower:
         state = self._estimates.state
         if frame.quality[REFLECTED] != Quality.MISSING:
             self._measured = True
-        if state is not State.DRIVEN or not self._estimates.keyed.steady(frame.clock_s):
+        forward = frame.values[FORWARD]
+        older, old = self._newest_w
+        self._newest_w = (old, forward)
+        # without single spikes
+        self._most_w = max(self._most_w, sorted((older, old, forward))[1])
+        quiet = now.drive is Drive.MODULATED and forward < _QUIET * self._most_w
+        if state is not State.DRIVEN or quiet or not self._estimates.keyed.steady(frame.clock_s):
             return NOTHING
         ratio = swr(frame)
         if ratio == ratio:  # noqa: PLR0124  nan
