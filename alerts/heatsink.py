@@ -1,49 +1,26 @@
-"""What one heatsink does: its heat balance, its cooling, its forecast, and whether its sensor still answers."""
+"""What one heatsink does: its heat balance, its cooling, its forecast, and whether its sensor can be trusted."""
 
 from math import exp, inf, nan, sqrt
-from typing import TypeGuard
 
 import msgspec
 
 from alerts.cycle import Cycle
-from alerts.estimators.answer import Falls, Response
-from alerts.estimators.collapse import Collapse
-from alerts.estimators.cooldown import Cooldown
 from alerts.estimators.cooling import Cooling
 from alerts.estimators.heat_balance import HeatBalance, HeatFit
 from alerts.estimators.steps import Steps
-from alerts.estimators.swing import Swing
+from alerts.trust import BLOCK_S, Around, Trust
 
-#: heat blocks; a few cover the way of the heat through cases and sensor
-BLOCK_S = 10.0
-#: how long the learned balance is kept back from judging the sensor that it was learned from, in heat blocks
-_BEHIND = 15
-#: a heatsink quicker than this loses too much of its heat within a block to tell an answer from none, s
-_SLOW_S = 120.0
 #: a key-down that the plan lets be longer than this is one throughout, s
 _THROUGHOUT_S = 900.0
-#: longer at rest than this, s, or than the key's cycle has it by this factor, a temperature tells nothing of its answer
-_RESTS_S, _RESTS = 60.0, 1.2
-#: power flows where it is this part of what it is while keyed
-_FLOWS = 0.3
 #: heat is believed from this, W, to so many times the most that it has been, and as much more, W: beyond that a single
 #: reading is a spike in one of the figures that it is reckoned from
 _COLDEST_W, _HOTTEST, _HOTTER_W = -5.0, 1.5, 5.0
 #: the mean dissipation follows with this time constant, s
 _MEAN_S = 30.0
-#: a heat capacity known within these parts serves to judge an answer by, and a fall, which has room for four times the
-#: cooling
-_ANSWER_SURE, _FALL_SURE = 0.15, 0.25
 #: R is sure, and coolings are compared at their word, within this part of it
 _SURE = 0.12
 #: and with room for its doubt within this one
 _UNSURE = 0.15
-#: a radio may have been warm when its soak began: the air may be so much colder than its first reading, K
-_AIR_FIRST_K = 3.0
-#: air that is measured, and air that is fitted, may be colder than it seems by this much, K
-_AIR_KNOWN_K, _AIR_FITTED_K = 2.0, 4.0
-#: and unmeasured, with its door shut again, so much warmer than the radio was when its soak began, K
-_AIR_WARMER_K = 10.0
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -66,38 +43,17 @@ class Heatsink:
         self._cycle = cycle
         self.heat = HeatBalance(block_s=BLOCK_S)
         self.cooling = Cooling()
-        self.falls = Falls()
-        self.collapse = Collapse()
-        self.response = Response()
-        self.swing = Swing()
-        self.cooldown = Cooldown()
+        self.trust = Trust(cycle)
         self.fit: HeatFit | None = None
-        self.blocks = 0
-        self.fallen = self.deaf = False  # the sensor: off its heatsink; no answer to heat
         self.heatsink_c = nan  # without single-sample spikes
         self.mean_w = nan  # while keyed
-        self._mean_s = self._rested_s = 0.0
+        self._mean_s = 0.0
         self._temperatures = (nan, nan)
         self._steps = Steps()
         self._airs = (nan, nan, nan)
         self._older_w, self._most_w = nan, 0.0
         self._before: tuple[float, float, float, bool] | None = None
-        self._old_fits: list[HeatFit] = []
-        self._mark: tuple[float, float, float] | None = None
-        self._heat_j = self._air_c = self._arriving_w = 0.0
-        self._below_k = nan
-
-    @property
-    def silent(self) -> bool:
-        """Whether the temperature no longer answers to heat: at once, from key-down to key-down, or when it is gone."""
-        return self.deaf or self.swing.lost or self.cooldown.lost
-
-    @property
-    def unanswered_k(self) -> float:
-        """How far the heat should have moved it, K."""
-        if self.deaf:
-            return self.response.seen_k
-        return self.cooldown.due_k if self.cooldown.lost else self.swing.expected_k
+        self._air_c = 0.0
 
     @property
     def k_per_w(self) -> tuple[float, float] | None:
@@ -134,14 +90,13 @@ class Heatsink:
         watt = self._without_spikes(watt, heat_w)
         if watt != watt:  # noqa: PLR0124  nan
             return
-        self._rested_s = 0.0 if was else self._rested_s + clock_s - at_s
         if was and clock_s > at_s:
             self._average(clock_s - at_s, watt)
-        self.swing.feed(at_s, middle_c, watt, was)
-        fit = self.fit
-        known = self._old_fits[0] if self._old_fits else fit
+        trust = self.trust
+        known = trust.known or self.fit
         unmeasured_c = known.air_c if known else self.heat.reference_c
-        air_now = unmeasured_c if air != air else air  # noqa: PLR0124  nan
+        measured = air == air  # noqa: PLR0124  nan
+        air_now = air if measured else unmeasured_c
         self._air_c = air_now
         if self.heat.feed(at_s, middle_c, watt, air):
             # a heatsink that is hardly cooled any more tells no R, and one whose cooling has just changed tells a wrong
@@ -150,11 +105,10 @@ class Heatsink:
         if air_now < 1e6:
             capacity = known.capacity_j_per_k if known and known.capacity_sd < 0.25 * known.capacity_j_per_k else nan
             # where the air is not measured, all that is fitted shares its doubt
-            blind = 0.0 if air == air else inf  # noqa: PLR0124  nan
+            blind = 0.0 if measured else inf
             if known and blind:
                 part = known.k_per_w_sd / known.k_per_w
                 blind = 0.0 if part < _SURE else part if part < _UNSURE else inf
-            least_r = self.collapse.k_per_w
             self.cooling.feed(
                 at_s,
                 middle_c,
@@ -163,9 +117,20 @@ class Heatsink:
                 keyed=was,
                 capacity=capacity,
                 blind=blind if known else inf,
-                least_r=least_r,
+                least_r=trust.collapse.k_per_w,
             )
-        self._answer(at_s, middle_c, watt, air == air)  # noqa: PLR0124  nan
+        around = Around(
+            air_now,
+            measured,
+            self.heat.reference_c,
+            self.mean_w,
+            self._steps.widest,
+            self.fit,
+            (self.k_per_w or (0.0, 0.0))[0],
+            self.cooling.leapt,
+            self.cooling.doubt,
+        )
+        trust.feed(at_s, middle_c, watt, keyed=was, around=around)
 
     def _without_spikes(self, watt: float, newer_w: float) -> float:
         older_w, self._older_w = self._older_w, watt
@@ -184,82 +149,6 @@ class Heatsink:
             return
         watt = min(watt, 3.0 * max(mean_w, 0.0) + 5.0)
         self.mean_w = mean_w + (watt - mean_w) * min(dt_s / max(min(self._mean_s, _MEAN_S), 1e-3), 1.0)
-
-    def _answer(self, clock_s: float, heatsink_c: float, watt: float, air_known: bool) -> None:
-        mark = self._mark
-        if mark is None or clock_s - mark[1] > 10.0 or clock_s <= mark[1]:
-            self._mark = (clock_s, clock_s, heatsink_c)
-            self._heat_j = 0.0
-            self.falls.restart()
-            return
-        # the heat as it reaches the sensor, through cases and through its own lag
-        dt_s = clock_s - mark[1]
-        lag_s = self._old_fits[0].lag_s if self._old_fits else 0.0
-        self._arriving_w += (watt - self._arriving_w) * dt_s / (lag_s + dt_s)
-        self._heat_j += self._arriving_w * dt_s
-        self._mark = (mark[0], clock_s, mark[2])
-        seconds = clock_s - mark[0]
-        if seconds < BLOCK_S:
-            return
-        self._mark = (clock_s, clock_s, heatsink_c)
-        heat_j, self._heat_j = self._heat_j, 0.0
-        self.blocks += 1
-        collapsed = self._collapsed(seconds, heatsink_c, heat_j / seconds, air_known)
-        fits = self._old_fits
-        if len(fits) > _BEHIND - 1:
-            old = fits[0]
-            fallen = self.falls.feed(
-                seconds,
-                heatsink_c,
-                heat_j / seconds,
-                least_air_c=old.air_c - (_AIR_KNOWN_K if air_known else _AIR_FITTED_K),
-                tau_s=old.tau_s,
-                k_per_w=old.k_per_w,
-            )
-            warmest_c = self._air_c + _AIR_KNOWN_K if air_known else self.heat.reference_c + _AIR_WARMER_K
-            self.cooldown.feed(
-                seconds,
-                heatsink_c,
-                heat_j / seconds,
-                keyed_w=self.mean_w,
-                warmest_air_c=warmest_c,
-                # by whatever is known of its resistance, the slowest
-                tau_s=max(
-                    old.tau_s, old.capacity_j_per_k * max(self.collapse.k_per_w, (self.k_per_w or (0.0, 0.0))[0])
-                ),
-            )
-            # at rest a temperature may fall to wherever the air is; while power flows it may not
-            self.fallen = fallen and heat_j / seconds > _FLOWS * self.mean_w
-            bare_k = heat_j / old.capacity_j_per_k
-            cooled_k = bare_k - (mark[2] - old.air_c) * seconds / old.tau_s
-            # long after a key-down only cooling is left, which a fan that stops turns round
-            answers = self._rested_s < max(_RESTS_S, _RESTS * self._cycle.off_s)
-            if answers and _within(old, _ANSWER_SURE):
-                lost = self.response.feed(seconds, bare_k, cooled_k, heatsink_c - mark[2], step_k=self._steps.widest)
-                self.deaf = lost and old.tau_s > _SLOW_S
-        else:
-            self.fallen = False
-        # a heatsink as quick as the key's cycle falls to the air and comes back within it
-        slow = bool(fits) and fits[0].tau_s > _SLOW_S
-        self.fallen = self.fallen or (collapsed and slow) or self.cooling.leapt
-        # what may no longer be the heatsink's temperature teaches nothing
-        doubt = self.fallen or self.cooling.doubt or self.response.score >= 4.0
-        if _within(self.fit, _FALL_SURE) and not doubt:
-            fits.append(self.fit)
-            if len(fits) > _BEHIND:
-                del fits[0]
-
-    def _collapsed(self, seconds: float, heatsink_c: float, watt: float, air_known: bool) -> bool:
-        first_c, air_c = self.heat.reference_c, self._air_c
-        if not air_known:
-            return self.collapse.feed(
-                seconds, heatsink_c - first_c, heatsink_c - first_c + _AIR_FIRST_K, watt, air_known=False
-            )
-        if self._below_k != self._below_k:
-            # cold, a heatsink's sensor may well read less than the air's
-            self._below_k = min(first_c - air_c, 0.0)
-        rise_k = heatsink_c - air_c - self._below_k
-        return self.collapse.feed(seconds, min(rise_k, heatsink_c - first_c), rise_k, watt, air_known=True)
 
     def forecast(self, limit_c: float, on_limit_s: float) -> Forecast | None:
         """The forecast for the phase as it goes on now; None while the data can't say.
@@ -300,11 +189,6 @@ class Heatsink:
                 seconds = inf
         air_sd = 0.5 if self._before and self._before[2] == self._before[2] else 2.0
         return Forecast(peak_c, sqrt(moved_k * moved_k + air_sd * air_sd), seconds)
-
-
-def _within(fit: HeatFit | None, part: float) -> TypeGuard[HeatFit]:
-    """Whether the heat capacity is known within this part of it (one standard deviation)."""
-    return fit is not None and fit.capacity_sd < part * fit.capacity_j_per_k
 
 
 def _seconds(limit_c: float, now_c: float, end_c: float, tau_s: float) -> float:

@@ -20,6 +20,8 @@ _ANSWERS = 0.6
 #: kelvin squared of a full answer, and not while one is missed by more than this sum: where a long heatsink, a far
 #: sensor or a slow power meter takes most of it away, there is less to be missed
 _LEARNS, _FULL_K2, _MISSED = 60, 0.5, 4.0
+#: an answer that comes late, through a dry pad, is one: its log likelihood ratio against none over the last blocks
+_LATE, _LATE_KEPT = 4.0, 0.92
 #: doubt about the model, as a part of the expected movement: cases, sensor and fan shift some of it to the next block
 _MODEL = 0.25
 #: what one block may add, and the sum at which no answer is taken for certain: e⁻¹² against it, six blocks at the least
@@ -87,6 +89,8 @@ class Response:
     __slots__ = (
         "_bare",
         "_cooled",
+        "_late",
+        "_late_score",
         "_learned",
         "_moved",
         "_noise",
@@ -100,6 +104,7 @@ class Response:
 
     def __init__(self) -> None:
         self._bare = self._cooled = self._moved = self._weight = 0.0  # running means
+        self._late = self._late_score = 0.0
         self._recent = 0.0  # what the heat alone should have moved it by in the last blocks
         self._noise = _NOISE_K * _NOISE_K
         self._sxx = self._sxy = _FULL_K2
@@ -107,28 +112,41 @@ class Response:
         self.score = 0.0
         self.seen_k = 0.0  # expected movement, summed over the blocks since the score was last zero
 
-    def feed(self, seconds: float, expected_k: float, cooled_k: float, moved_k: float, *, step_k: float = 0.0) -> bool:
+    def feed(
+        self,
+        seconds: float,
+        expected_k: float,
+        cooled_k: float,
+        moved_k: float,
+        *,
+        late_k: float = 0.0,
+        step_k: float = 0.0,
+    ) -> bool:
         """Take one block; True when the answer is lost.
 
         ``expected_k`` is how far the heat alone should have moved the temperature, ``cooled_k`` how far with the known
-        cooling, ``moved_k`` how far it moved; it is read in steps of ``step_k``.
+        cooling, ``late_k`` the same of heat that comes a minute late; ``moved_k`` how far it moved, read in steps of
+        ``step_k``.
         """
         changed_k, most_k = abs(expected_k - self._recent), max(abs(expected_k), abs(self._recent))
         self._recent += (expected_k - self._recent) * min(seconds / _RECENT_S, 1.0)
         self._weight = self._weight * exp(-seconds / _MEMORY_S) + 1.0
         share = 1.0 / self._weight
         bare, cooled, dy = expected_k - self._bare, cooled_k - self._cooled, moved_k - self._moved
+        late = late_k - self._late
+        self._late += late * share
         self._bare += bare * share
         self._cooled += cooled * share
         self._moved += dy * share
         if self._weight < 6.0:
             return False
+        self._late_score = self._late_score * _LATE_KEPT - self._says(late, dy)
         # a difference of two readings in steps: a variance of q²/12 each (Bennett 1948; from memory)
         self._noise = max(self._noise, step_k * step_k / 6.0)
         if changed_k < _CHANGE * most_k or min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
             # too little heat came or went to tell; and what is suspected is slowly forgotten
             self.score *= _FORGETS
-            return self.score > _LOST and self.seen_k > _SEEN_K
+            return self._lost
         self.score += min(self._says(bare, dy), self._says(cooled, dy))
         if self._learned < _LEARNS and self.score < _MISSED:
             self._learned += 1
@@ -142,7 +160,11 @@ class Response:
         else:
             self.seen_k += abs(bare)
         self.score = min(self.score, 2.0 * _LOST)
-        return self.score > _LOST and self.seen_k > _SEEN_K
+        return self._lost
+
+    @property
+    def _lost(self) -> bool:
+        return self.score > _LOST and self.seen_k > _SEEN_K and self._late_score < _LATE
 
     def _says(self, dx: float, dy: float) -> float:
         off = dy - _ANSWERS * min(max(self._sxy / self._sxx, 0.0), 1.0) * dx

@@ -5,8 +5,8 @@ from typing import ClassVar
 
 from alerts.estimators.answer import Noise
 from alerts.estimators.leap import Leap
-from alerts.heatsink import BLOCK_S
 from alerts.stuck import Dissipation, Stuck
+from alerts.trust import BLOCK_S
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms
 from sensors.types import AMBIENT, CASES, CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, LOAD, SUPPLY, UNITS, Frame, Quality
@@ -122,12 +122,12 @@ class SensorFault:
                         "where it always had some noise: look at the sensor's amplifier, its converter and the node"
                     )
                     said.append(self._still.finding(event, frame.time_ns, text, unit="s", value=for_s))
-        if estimates.sink.blocks == self._heat_blocks:
+        if estimates.sink.trust.blocks == self._heat_blocks:
             return said
-        self._heat_blocks = estimates.sink.blocks
-        event = self._fallen.judge(estimates.sink.fallen, frame.clock_s, BLOCK_S)
+        self._heat_blocks = estimates.sink.trust.blocks
+        event = self._fallen.judge(estimates.sink.trust.fallen, frame.clock_s, BLOCK_S)
         if event is not None:
-            off_k = estimates.sink.falls.fallen_k
+            off_k = estimates.sink.trust.falls.fallen_k
             text = (
                 "heatsink reads what a heatsink can again"
                 if event is Event.RETURNED
@@ -135,9 +135,9 @@ class SensorFault:
                 "has come off or reads something else; look at how it is fixed to the heatsink"
             )
             said.append(self._fallen.finding(event, frame.time_ns, text, unit="K", value=off_k, limit=0.0))
-        event = self._deaf.judge(estimates.sink.silent, frame.clock_s, BLOCK_S)
+        event = self._deaf.judge(estimates.sink.trust.silent, frame.clock_s, BLOCK_S)
         if event is not None:
-            seen_k = estimates.sink.unanswered_k
+            seen_k = estimates.sink.trust.unanswered_k
             text = (
                 "heatsink answers to the radio's heat again"
                 if event is Event.RETURNED

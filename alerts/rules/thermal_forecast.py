@@ -12,7 +12,7 @@ from sensors.types import FORWARD, Frame, Quality
 #: seconds between two forecasts: the heat balance itself moves no faster
 _EVERY_S = 5.0
 #: a forecast that leaves time is looked at for this part of that time, and no longer than this, s, before it is said
-_PATIENT, _PATIENT_S = 0.1, 180.0
+_PATIENT, _PATIENT_S = 0.1, 120.0
 #: within this of the limit the forecast is normal again, K; common practice, no source
 _DEADBAND_K = 3.0
 
