@@ -14,6 +14,7 @@ from sensors.cancellation import stay_cancelled
 from sensors.errors import LinkFailed
 from sensors.intake import Intake, Observe
 from sensors.outbox import Order, Outbox, nobody
+from sensors.prompt_client import PromptClient
 from sensors.types import Clock, Frame, LinkStats
 from sensors.wiring import Wiring
 
@@ -106,7 +107,7 @@ class MqttLink:
     async def _connection(self, deliver: Callable[[Frame], None]) -> None:
         """One connection, until it is lost: raises LinkFailed, and what ``deliver`` raises."""
         fault: asyncio.Future[None] = asyncio.get_running_loop().create_future()
-        client = aiomqtt.Client(
+        client = PromptClient(
             self._host,
             self._port,
             username=self._username,
