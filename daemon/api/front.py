@@ -1,8 +1,8 @@
 """The API's front door, a process of its own: whatever is asked, however often, costs the safety loop a bounded little.
 
-What has been kept is answered by the history process; of what the daemon itself answers, the same question is passed
-on once however many ask it, its answer serves all for a fifth of a second, and only a few questions are on their
-way at a time. Orders are passed on as they come.
+What has been kept is answered by the history process, the rest by the daemon itself. Of the daemon's answers and of
+the lists of all jobs the same question is passed on once however many ask it, its answer serves all for a fifth of a
+second, and only a few questions are on their way at a time. Orders are passed on as they come.
 """
 
 import asyncio
@@ -24,6 +24,9 @@ SHARE = 20
 FRESH_AT_MOST_S = 0.5
 #: questions to the daemon at a time: each takes the interpreter from the safety loop for a while
 ASKED_AT_ONCE = 2
+#: lists of all that was kept, to the history process: a flood of them took a whole processor, behind which the kernel's
+#: own threads, which carry a serial line's bytes, waited up to 60 ms (measured)
+LISTS_AT_ONCE = 1
 #: the daemon answers in milliseconds; an order waits for the loop no longer than this (and a client for three seconds)
 LIVE_S = 2.5
 #: 24 hours at 10 Hz take about a second on a small machine; a test message waits for its target to give up
@@ -98,7 +101,7 @@ class Front:
     def __init__(self, daemon: str, history: str) -> None:
         self._daemon, self._history = daemon, history
         self._answers = Answers()
-        self._few = asyncio.Semaphore(ASKED_AT_ONCE)
+        self._few = {daemon: asyncio.Semaphore(ASKED_AT_ONCE), history: asyncio.Semaphore(LISTS_AT_ONCE)}
         # trust_env: a proxy of the environment must never stand between a person and the unkey button
         limits = httpx.Limits(max_connections=None, max_keepalive_connections=16, keepalive_expiry=IDLE_S)
         self._http = httpx.AsyncClient(timeout=LIVE_S, trust_env=False, limits=limits)
@@ -114,19 +117,21 @@ class Front:
 
     async def _answer(self, request: Request) -> Response:
         path = request.url.path
+        if request.method == "GET" and path in HISTORY:
+            return await self._shared(request, self._history, SLOW_S)
         if any(path == kept or path.startswith(kept + "/") for kept in HISTORY):
             return await self._pass_on(request, self._history, SLOW_S)
         if path == STREAM:
             return await self._pass_on(request, self._daemon, LIVE_S)
         if request.method == "GET":
-            return await self._shared(request)
+            return await self._shared(request, self._daemon, LIVE_S)
         self._answers.forget()
         try:
             return await self._pass_on(request, self._daemon, SLOW_S if path.startswith(SLOW) else LIVE_S)
         finally:
             self._answers.forget()
 
-    async def _shared(self, request: Request) -> Response:
+    async def _shared(self, request: Request, to: str, timeout_s: float) -> Response:
         clock_s = asyncio.get_running_loop().time()
         # the host, which the daemon checks, is part of the URL: its answer to one is none to another
         question = str(request.url)
@@ -134,18 +139,18 @@ class Front:
         if task is None:
             asked = _Asked()
             last = self._answers.keep(question, asked, clock_s)
-            task = asked.task = asyncio.create_task(self._ask(request, asked, last), name=question)
+            task = asked.task = asyncio.create_task(self._ask(request, to, timeout_s, asked, last), name=question)
         return await asyncio.shield(task)
 
-    async def _ask(self, request: Request, asked: _Asked, last: _Asked) -> Response:
+    async def _ask(self, request: Request, to: str, timeout_s: float, asked: _Asked, last: _Asked) -> Response:
         clock = asyncio.get_running_loop().time
         if last.task is not None:
             await asyncio.wait([last.task])
             await asyncio.sleep(last.sent_s + last.rests_s - clock())
-        async with self._few:
+        async with self._few[to]:
             asked.sent_s = clock()
             try:
-                return await self._pass_on(request, self._daemon, LIVE_S)
+                return await self._pass_on(request, to, timeout_s)
             finally:
                 asked.done_s = clock()
 

@@ -109,7 +109,7 @@ def behind() -> Behind:
 def servers(behind: Behind) -> Iterator[tuple[Server, Server]]:
     """The door, and the daemon behind it, which is its own history."""
     daemon = Server(behind.app)
-    door = Server(lambda: Front(daemon.url, daemon.url))
+    door = Server(lambda: Front(daemon.url, f"{daemon.url}/"))
     yield door, daemon
     behind.open.set()
     door.stop()
@@ -123,16 +123,17 @@ def http(servers: tuple[Server, Server]) -> Iterator[httpx.Client]:
         yield client
 
 
-def test_the_same_question_of_many_is_asked_once(behind: Behind, http: httpx.Client) -> None:
-    """Sixteen at a time, while the daemon thinks: one question reaches it, all have its answer."""
+@pytest.mark.parametrize("path", ["v1/rack", "v1/jobs", "v1/lots"])
+def test_the_same_question_of_many_is_asked_once(behind: Behind, http: httpx.Client, path: str) -> None:
+    """Sixteen at a time, while daemon or history thinks: one question reaches it, all have its answer."""
     behind.open.clear()
     with ThreadPoolExecutor(16) as callers:
-        answers = [callers.submit(http.get, "/v1/rack") for _ in range(16)]
+        answers = [callers.submit(http.get, f"/{path}") for _ in range(16)]
         while not behind.now:
             time.sleep(0.005)
         behind.open.set()
         assert {answer.result().json()["n"] for answer in answers} == {1}
-    assert behind.asked == ["v1/rack"]
+    assert behind.asked == [path]
 
 
 def test_only_a_few_questions_are_on_their_way_at_a_time(behind: Behind, http: httpx.Client) -> None:
