@@ -1,14 +1,17 @@
 """How soon a telling pack unkeys: last byte of the pack on the wire -> unkey on the wire, by the node's own clock.
 
-By hand: ``.venv/bin/python tests/bench/unkey.py [--bays 8 64] [--loads curves ...] [--seconds 60]``; no test.
+By hand: ``.venv/bin/python -m tests.bench.unkey [--bays 8 64] [--loads curves ...] [--seconds 60]``; no test.
 
 The daemon is ``keysoak serve`` as it is, on pseudo-terminals (even bays) and a real Mosquitto (odd bays), 10 Hz, nine
 channels. Every bay soaks; after a few seconds its node sends two packs with too much current; two samples are the
-least that any rule decides by, so the second one tells. The soak is then started anew. The floor is the same nodes
-with bare loops in the daemon's place, that answer each telling pack at once; once in peace and once beside as many
-busy processes as there are processors, which no load outdoes. The loads take turns, so that what else the machine
-does meets all of them; ``shift`` is how much p50 and p99 of both links are moved against no load. ``p99*`` leaves out
-samples in which the nodes themselves, who go before all else here, were late: then the machine stood still.
+least that any rule decides by, so the second one tells. The soak is then started anew. The loads take turns, so that
+what else the machine does meets all of them; ``shift`` is how much p50 and p99 of both links are moved against no load.
+
+The floor (``fl``; ``x`` is the ratio to it) is the same nodes under the same loads, with bare loops in the daemon's
+place that answer each telling pack at once: the loads fall on a daemon that has the same folder and bays, and no nodes.
+On few processors the nodes, the broker and the loads are a burden that no real rack has on its daemon's machine: the
+floor has it too. ``p99*`` leaves out samples in which the nodes themselves, who go before all else here, were late:
+then the machine stood still.
 """
 
 # ruff: noqa: T201  it finds the project by its own place; it prints for a person
@@ -20,6 +23,7 @@ import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
@@ -27,56 +31,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.bench.unkey_children import GUEST, LIKE_THE_DAEMON, MACHINE, Child, child, shell
 from tests.bench.unkey_rack import HZ, PlainBroker, Rack, fill
+from tests.bench.unkey_report import NONE, heads, report
 from tests.bench.unkey_samples import Samples, Times, soak
 
 #: a soak runs so long before its telling pack
 REST_S = (2.0, 6.0)
-NONE, FLOOR, BUSY_FLOOR = "none", "floor", "busy floor"
 LOADS = (NONE, "curves", "store", "delivery", "flood", "all")
 TURN_S = 15.0
 SETTLE_S = 2.0
 
-
-class Parts(NamedTuple):
-    """What is told of some samples, seconds; ``on_time`` is the p99 of those in which the machine never stood still."""
-
-    n: int
-    stalls: int
-    p50: float
-    p99: float
-    most: float
-    on_time: float
-
-
-def parts(times: Times, kind: str) -> Parts | None:
-    """Of one kind of link, or of both."""
-    found = [one for of_kind in times.values() for one in of_kind] if kind == "both" else times[kind]
-    whole, fair = sorted(one.s for one in found), sorted(one.s for one in found if not one.stall)
-    if not fair:
-        return None
-    return Parts(
-        len(whole), len(whole) - len(fair), _part(whole, 0.5), _part(whole, 0.99), whole[-1], _part(fair, 0.99)
-    )
-
-
-def _part(values: list[float], part: float) -> float:
-    return values[min(len(values) - 1, int(len(values) * part))]
-
-
-def report(what: str, times: Times, floor: Times | None, calm: Times | None, more: str) -> None:
-    """One line a kind of link, and one for both; ratios to ``floor``, shifts against ``calm``."""
-    for kind in (*times, "both"):
-        mine = parts(times, kind)
-        if mine is None:
-            continue
-        text = f"{what:<11}{kind:<7}{mine.n:>6}{mine.stalls:>7}"
-        text += "".join(f"{one * 1e3:>9.2f}" for one in (mine.p50, mine.p99, mine.most, mine.on_time))
-        if floor and (low := parts(floor, kind)):
-            text += f"{mine.p50 / low.p50:>8.1f}{mine.on_time / low.on_time:>9.1f}"
-        if calm and kind == "both" and (still := parts(calm, kind)):
-            text += f"   shift p50 {mine.p50 / still.p50 - 1:+.0%}, p99* {mine.on_time / still.on_time - 1:+.0%}"
-        print(text + (more if kind == "both" else ""))
-    sys.stdout.flush()
+GoOn = Callable[[float], None]
 
 
 def nothing_yet() -> Times:
@@ -90,36 +54,6 @@ def nodes_of(rack: Rack, **words: object) -> Child:
     made = Child("-m", "tests.bench.unkey_nodes", json.dumps(told), rank=MACHINE)
     made.line()
     return made
-
-
-def burners(stack: contextlib.ExitStack) -> None:
-    """A busy process for each processor."""
-    for _ in range(os.cpu_count() or 1):
-        stack.enter_context(shell("while :; do :; done"))
-
-
-def measure_floor(rack: Rack, seconds: float) -> Times:
-    """The bare loops, in peace and beside a busy machine; prints both, returns the first."""
-    found = {}
-    with contextlib.ExitStack() as stack:
-        nodes = nodes_of(rack, hot=1, echo=True)
-        stack.callback(nodes.end)
-        bare = stack.enter_context(child("-m", "tests.bench.unkey_floor", json.dumps(rack.bays), rank=LIKE_THE_DAEMON))
-        bare.line()
-        samples = Samples(rack, nodes)
-        for what in (FLOOR, BUSY_FLOOR):
-            with contextlib.ExitStack() as loaded:
-                if what == BUSY_FLOOR:
-                    burners(loaded)
-                time.sleep(SETTLE_S)
-                times = found[what] = nothing_yet()
-                cpu_s, began_s = bare.cpu_s(), time.monotonic()
-                samples.count(times)
-                time.sleep(seconds / 2)
-                samples.count(None)
-                cpu = (bare.cpu_s() - cpu_s) / (time.monotonic() - began_s)
-            report(what, times, None, None, f"   cpu {cpu:.0%}, odd {samples.odd or 'none'}")
-    return found[FLOOR]
 
 
 def loads_of(load: str, url: str, job: int, rack: Rack, stack: contextlib.ExitStack) -> None:
@@ -138,44 +72,69 @@ def loads_of(load: str, url: str, job: int, rack: Rack, stack: contextlib.ExitSt
         stack.callback(lambda: pipe.unlink(missing_ok=True))
 
 
-def measure(rack: Rack, loads: list[str], job: int, seconds: float, floor: Times | None, *, hangs: bool) -> Times:
-    """One daemon under these loads by turns; with ``hangs`` all alerts go to a server that never answers.
+class Run(NamedTuple):
+    """What was measured: the times under each load, and what part of a processor was taken."""
 
-    Prints a line each; returns the times without a load.
-    """
+    times: dict[str, Times]
+    cpu: dict[str, float]
+
+
+def take_turns(  # noqa: PLR0917  what a turn needs
+    rack: Rack, loads: list[str], url: str, job: int, seconds: float, samples: Samples, timed: Child, go_on: GoOn
+) -> Run:
+    """All loads by turns, each for ``seconds`` in all; ``timed`` answers the nodes, ``go_on`` lets time pass."""
+    run = Run({load: nothing_yet() for load in loads}, dict.fromkeys(loads, 0.0))
+    turns = max(1, round(seconds / TURN_S))
+    for _ in range(turns):
+        for load in loads:
+            with contextlib.ExitStack() as loaded:
+                loads_of(load, url, job, rack, loaded)
+                go_on(SETTLE_S)
+                before_s = timed.cpu_s()
+                samples.count(run.times[load])
+                go_on(seconds / turns)
+                samples.count(None)
+                run.cpu[load] += (timed.cpu_s() - before_s) / seconds
+    return run
+
+
+def serving(rack: Rack, config: Path, job: int, stack: contextlib.ExitStack) -> tuple[Child, str]:
+    """A daemon and its URL, as soon as it has sealed the day, which it finds unsealed at its first start."""
+    daemon = stack.enter_context(child("-m", "daemon.cli.main", "serve", "--rack", config, quiet=True))
+    url = daemon.line().split()[-1]
+    while not (rack.folder / "data" / "sealed" / f"job-{job}.parquet").is_file():
+        time.sleep(0.1)
+    return daemon, url
+
+
+def floor(rack: Rack, loads: list[str], job: int, seconds: float) -> Run:
+    """The bare loops, under the loads of a daemon that has no nodes."""
+    with contextlib.ExitStack() as stack:
+        _, url = serving(rack, rack.still(), job, stack)
+        nodes = nodes_of(rack, hot=1, echo=True)
+        stack.callback(nodes.end)
+        bare = stack.enter_context(child("-m", "tests.bench.unkey_floor", json.dumps(rack.bays), rank=LIKE_THE_DAEMON))
+        bare.line()
+        return take_turns(rack, loads, url, job, seconds, Samples(rack, nodes), bare, time.sleep)
+
+
+def measure(rack: Rack, loads: list[str], job: int, seconds: float, *, hangs: bool, no_floor: bool) -> None:
+    """One daemon under these loads; with ``hangs`` all alerts go to a server that never answers. Prints the lines."""
+    low = None if no_floor else floor(rack, loads, job, seconds)
     with contextlib.ExitStack() as stack:
         port = int(stack.enter_context(child("-m", "tests.bench.unkey_loads", "hang", rank=GUEST)).line())
         nodes = nodes_of(rack)
         stack.callback(nodes.end)
-        config = rack.config(port if hangs else None)
-        daemon = stack.enter_context(child("-m", "daemon.cli.main", "serve", "--rack", config, quiet=True))
-        url = daemon.line().split()[-1]
+        daemon, url = serving(rack, rack.config(port if hangs else None), job, stack)
         at = url.removeprefix("http://")
         samples = Samples(rack, nodes)
-        sealed = rack.folder / "data" / "sealed" / f"job-{job}.parquet"
-        while not sealed.is_file():  # the day, which the daemon finds unsealed
-            time.sleep(0.1)
         samples.start_all(list(rack.bays))
         soak(at, samples, 5.0)
-        times = {load: nothing_yet() for load in loads}
-        cpu_s = dict.fromkeys(loads, 0.0)
-        turns = max(1, round(seconds / TURN_S))
-        for _ in range(turns):
-            for load in loads:
-                with contextlib.ExitStack() as loaded:
-                    loads_of(load, url, job, rack, loaded)
-                    soak(at, samples, SETTLE_S)
-                    before_s = daemon.cpu_s()
-                    samples.count(times[load])
-                    soak(at, samples, seconds / turns)
-                    samples.count(None)
-                    cpu_s[load] += daemon.cpu_s() - before_s
-        return_to = times.get(NONE)
-        for load in loads:
-            more = f"   cpu {cpu_s[load] / seconds:.0%}"
-            report(load, times[load], floor, None if load == NONE else return_to, more)
-        print(f"  odd {samples.odd or 'none'}; load average {' '.join(f'{one:.1f}' for one in os.getloadavg()[:2])}")
-        return return_to or nothing_yet()
+        run = take_turns(rack, loads, url, job, seconds, samples, daemon, lambda s: soak(at, samples, s))
+    for load in loads:
+        beside = low.times[load] if low else None
+        report(load, run.times[load], beside, run.times.get(NONE), run.cpu[load])
+    print(f"  odd {samples.odd or 'none'}; load average {' '.join(f'{one:.1f}' for one in os.getloadavg()[:2])}")
 
 
 def main() -> None:
@@ -196,16 +155,15 @@ def main() -> None:
         for bays in chosen.bays:
             rack = Rack(folder, broker, bays, chosen.links)
             print(f"{bays} bays x {HZ:g} Hz x 9 channels, {os.cpu_count()} cores; ms")
-            heads = [f"{head:>9}" for head in ("p50", "p99", "max", "p99*")]
-            print(f"{'load':<11}{'link':<7}{'n':>6}{'stalls':>7}{''.join(heads)}{'p50/fl':>8}{'p99*/fl':>9}")
-            floor = None if chosen.no_floor else measure_floor(rack, chosen.seconds)
+            heads()
             told = {"delivery", "all"} & set(chosen.loads)
             # a server that hangs is in rack.toml, so that load has a daemon of its own, and its own turns beside none
             quiet = [load for load in chosen.loads if load not in told]
             if quiet:
-                measure(rack, quiet, job, chosen.seconds, floor, hangs=False)
+                measure(rack, quiet, job, chosen.seconds, hangs=False, no_floor=chosen.no_floor)
             if told:
-                measure(rack, [NONE, *(load for load in LOADS if load in told)], job, chosen.seconds, floor, hangs=True)
+                loads = [NONE, *(load for load in LOADS if load in told)]
+                measure(rack, loads, job, chosen.seconds, hangs=True, no_floor=chosen.no_floor)
     finally:
         broker.kill()
         shutil.rmtree(folder)

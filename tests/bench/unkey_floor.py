@@ -2,7 +2,7 @@
 
     python -m tests.bench.unkey_floor '{"bay-1": "PTY", "bay-33": 1883}'
 
-pyserial with a thread a port, as our link has it; one aiomqtt client for all topics, as our link has it.
+pyserial with a thread a port, as anybody would write it; one aiomqtt client for all topics.
 """
 
 # ruff: noqa: T201  what is printed is the answer

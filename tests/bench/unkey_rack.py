@@ -54,8 +54,7 @@ class Rack:
 
     def config(self, delivery: int | None) -> Path:
         """Write rack.toml, with a target that hangs where ``delivery`` is its port."""
-        text = f'[rack]\nname = "rack-1"\ndata = "{self.folder / "data"}"\n[api]\nport = 0\n'
-        text += f'[[link]]\nname = "broker"\nkind = "mqtt"\nport = {self.broker.port}\n'
+        text = self._head("rack-1")
         if delivery:
             text += f'[[tell]]\nname = "hangs"\nurl = "json://127.0.0.1:{delivery}/"\n'
         for bay, where in self.bays.items():
@@ -64,7 +63,22 @@ class Rack:
         for bay, where in self.bays.items():
             link = f'link = "line-{bay}"' if isinstance(where, str) else f'link = "broker"\nnode = "node-{bay}"'
             text += f'[[bay]]\nname = "{bay}"\n{link}\nrate_hz = {HZ}\n{LOAD}'
-        path = self.folder / "rack.toml"
+        return self._file("rack.toml", text)
+
+    def still(self) -> Path:
+        """Write a rack.toml of a rack with as many bays, of which nobody ever says anything."""
+        bays = (f'[[bay]]\nname = "{bay}"\nlink = "broker"\nnode = "node-{bay}"\n{LOAD}' for bay in self.bays)
+        return self._file("still.toml", self._head("rack-0") + "".join(bays))
+
+    def _head(self, name: str) -> str:
+        data, port = self.folder / "data", self.broker.port
+        return (
+            f'[rack]\nname = "{name}"\ndata = "{data}"\n[api]\nport = 0\n'
+            f'[[link]]\nname = "broker"\nkind = "mqtt"\nport = {port}\n'
+        )
+
+    def _file(self, name: str, text: str) -> Path:
+        path = self.folder / name
         path.write_text(text)
         return path
 
