@@ -37,8 +37,8 @@ from sensors.wiring import Wiring
 log = structlog.get_logger()
 
 #: other threads give the interpreter back to the safety loop this often: beside two that are busy an echo over a
-#: pipe took 3.3 ms (p50) at 1 ms, 1.6 ms at 0.3 ms, 0.6 ms at 0.1 ms; at 0.05 ms those two got as much done as at 0.2 ms
-#: (measured)
+#: pipe took 3.3 ms (p50) at 1 ms, 1.6 ms at 0.3 ms, 0.6 ms at 0.1 ms; at 0.05 ms those two got as much done as at
+#: 0.2 ms (measured)
 SWITCH_S = 0.00005
 
 
