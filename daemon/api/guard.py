@@ -7,7 +7,7 @@ from fastapi import FastAPI, HTTPException, Request
 from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
-from daemon.errors import BadFile, NoSuch, Refused
+from daemon.errors import BadFile, NoSuch, Refused, StoreUnfit
 
 
 def add_guard(app: FastAPI, host: str) -> None:
@@ -22,6 +22,11 @@ def add_guard(app: FastAPI, host: str) -> None:
     @app.exception_handler(Refused)
     async def refused(_: Request, err: Refused) -> JSONResponse:
         return JSONResponse({"detail": err.why}, 409)
+
+    @app.exception_handler(StoreUnfit)
+    async def unfit(_: Request, err: StoreUnfit) -> JSONResponse:
+        # a disk that is full, ill or gone: the person reads which file and why, not "Internal Server Error"
+        return JSONResponse({"detail": str(err)}, 503)
 
     @app.exception_handler(BadFile)
     async def bad_file(_: Request, err: BadFile) -> JSONResponse:

@@ -1,5 +1,6 @@
 """The control API over a real socket, with the safety loop running: reading, orders, and what a wrong call gets."""
 
+import asyncio
 import hashlib
 import socket
 from collections.abc import Iterator
@@ -11,9 +12,10 @@ import pytest
 
 from daemon.api.client import Client
 from daemon.api.errors import ApiError, DaemonSilent
+from daemon.api.history import build_history
 from daemon.api.models import BayStatus, SoakOrder
 from daemon.api.plans import FOLDER as PLANS
-from daemon.config import RackFile
+from daemon.config import RackFile, WorkshopTable
 from daemon.export import Form, export
 from daemon.plan import Plan
 from daemon.store import Reader
@@ -180,3 +182,16 @@ def test_a_silent_daemon_is_named_by_its_address() -> None:
         port = taken.getsockname()[1]
     with Client(f"http://127.0.0.1:{port}", timeout_s=1) as client, pytest.raises(DaemonSilent, match=str(port)):
         client.rack()
+
+
+def test_what_can_t_be_read_is_told_by_its_file_and_why(tmp_path: Path) -> None:
+    """503 with a sentence from a folder that holds nothing, as from a disk that is ill; no bare server error."""
+
+    async def ask() -> httpx.Response:
+        history = httpx.ASGITransport(build_history(tmp_path, "127.0.0.1", WorkshopTable(name="shop")))
+        async with httpx.AsyncClient(transport=history, base_url="http://127.0.0.1") as client:
+            return await client.get("/v1/jobs")
+
+    answer = asyncio.run(ask())
+    assert answer.status_code == 503
+    assert "catalog.sqlite is missing" in answer.json()["detail"]
