@@ -118,8 +118,13 @@ def floor(rack: Rack, loads: list[str], job: int, seconds: float) -> Run:
         return take_turns(rack, loads, url, job, seconds, Samples(rack, nodes), bare, time.sleep)
 
 
-def measure(rack: Rack, loads: list[str], job: int, seconds: float, *, hangs: bool, no_floor: bool) -> None:
-    """One daemon under these loads; with ``hangs`` all alerts go to a server that never answers. Prints the lines."""
+def measure(  # noqa: PLR0917  what is measured
+    rack: Rack, loads: list[str], job: int, seconds: float, calm: Times | None, *, hangs: bool, no_floor: bool
+) -> Times | None:
+    """One daemon under these loads; with ``hangs`` all alerts go to a server that never answers.
+
+    Prints the lines; returns the times without a load, which are ``calm`` where they were measured before.
+    """
     low = None if no_floor else floor(rack, loads, job, seconds)
     with contextlib.ExitStack() as stack:
         port = int(stack.enter_context(child("-m", "tests.bench.unkey_loads", "hang", rank=GUEST)).line())
@@ -133,8 +138,9 @@ def measure(rack: Rack, loads: list[str], job: int, seconds: float, *, hangs: bo
         run = take_turns(rack, loads, url, job, seconds, samples, daemon, lambda s: soak(at, samples, s))
     for load in loads:
         beside = low.times[load] if low else None
-        report(load, run.times[load], beside, run.times.get(NONE), run.cpu[load])
+        report(load, run.times[load], beside, run.times.get(NONE, calm), run.cpu[load])
     print(f"  odd {samples.odd or 'none'}; load average {' '.join(f'{one:.1f}' for one in os.getloadavg()[:2])}")
+    return run.times.get(NONE, calm)
 
 
 def main() -> None:
@@ -156,14 +162,14 @@ def main() -> None:
             rack = Rack(folder, broker, bays, chosen.links)
             print(f"{bays} bays x {HZ:g} Hz x 9 channels, {os.cpu_count()} cores; ms")
             heads()
+            # a server that hangs is in rack.toml, so those loads have a daemon of their own
             told = {"delivery", "all"} & set(chosen.loads)
-            # a server that hangs is in rack.toml, so that load has a daemon of its own, and its own turns beside none
-            quiet = [load for load in chosen.loads if load not in told]
-            if quiet:
-                measure(rack, quiet, job, chosen.seconds, hangs=False, no_floor=chosen.no_floor)
-            if told:
-                loads = [NONE, *(load for load in LOADS if load in told)]
-                measure(rack, loads, job, chosen.seconds, hangs=True, no_floor=chosen.no_floor)
+            calm = None
+            for hangs in (False, True):
+                loads = [load for load in LOADS if load in chosen.loads and (load in told) == hangs]
+                if loads:
+                    no_floor = chosen.no_floor
+                    calm = measure(rack, loads, job, chosen.seconds, calm, hangs=hangs, no_floor=no_floor)
     finally:
         broker.kill()
         shutil.rmtree(folder)
