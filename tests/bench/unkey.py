@@ -118,7 +118,7 @@ def floor(rack: Rack, loads: list[str], job: int, seconds: float) -> Run:
         return take_turns(rack, loads, url, job, seconds, Samples(rack, nodes), bare, time.sleep)
 
 
-def measure(  # noqa: PLR0917  what is measured
+def measure(
     rack: Rack, loads: list[str], job: int, seconds: float, calm: Times | None, *, hangs: bool, no_floor: bool
 ) -> Times | None:
     """One daemon under these loads; with ``hangs`` all alerts go to a server that never answers.
