@@ -71,7 +71,8 @@ def test_ticked_soaks_are_laid_side_by_side(tab: Page, address: str) -> None:
 def fits(tab: Page) -> None:
     """Wait until the list is no wider than its place; it is laid out a moment after it stands."""
     tab.wait_for_function(
-        "() => { const l = document.querySelector('.ag-center-cols-viewport'); return l.scrollWidth - l.clientWidth <= 1; }"
+        "() => { const l = document.querySelector('.ag-center-cols-viewport');"
+        " return l.scrollWidth - l.clientWidth <= 1; }"
     )
 
 
