@@ -10,7 +10,6 @@ from contextlib import suppress
 from typing import Any
 
 import aiomqtt
-import paho.mqtt.client as paho
 
 
 class PromptClient(aiomqtt.Client):
@@ -20,14 +19,14 @@ class PromptClient(aiomqtt.Client):
         self._own_thread = threading.get_ident()
         super().__init__(*words, **named)
 
-    def _on_socket_register_write(self, client: paho.Client, userdata: Any, sock: Any) -> None:
+    def _on_socket_register_write(self, client: Any, userdata: Any, sock: Any) -> None:
         if threading.get_ident() != self._own_thread:  # it connects on another
             super()._on_socket_register_write(client, userdata, sock)
             return
         # not within this call: the library may hold a lock here that writing takes too
         self._loop.call_soon(self._write, client, userdata, sock)
 
-    def _write(self, client: paho.Client, userdata: Any, sock: Any) -> None:
+    def _write(self, client: Any, userdata: Any, sock: Any) -> None:
         with suppress(Exception):  # of a connection that is lost; it comes out of the library's own try below
             client.loop_write()
         if client.want_write() and sock.fileno() >= 0:

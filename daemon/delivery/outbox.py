@@ -73,16 +73,16 @@ class Outbox:
                 return [], False
             # nothing has been written so far, so that the reading above holds no lock that would have to grow
             db.execute(DELIVERY_BOOKED.update().values(change=rows[-1].id))
-            made = [self._insert(db, row, *to) for row in rows if row.told for to in routes(tell, row.priority).items()]
+            fresh = [_due(row, *to) for row in rows if row.told for to in routes(tell, row.priority).items()]
+            made = self._insert(db, fresh) if fresh else []
             db.commit()
         return made, True
 
-    def _insert(self, db: sa.Connection, row: Any, target: str, after_min: float) -> Booked:
-        due_ns = row.time_ns + round(after_min * 60e9)
-        values = {"target": target, "change": row.id, "escalation": after_min > 0, "tries": 0, "next_try_ns": due_ns}
-        added = db.execute(DELIVERY.insert().values(**values, state=WAITING, last_error=""))
-        assert added.inserted_primary_key is not None
-        return Booked(id=added.inserted_primary_key[0], **values)
+    def _insert(self, db: sa.Connection, fresh: Sequence[dict[str, Any]]) -> list[Booked]:
+        # all in one statement: one by one they held the interpreter's lock for longer, for which the safety loop waits
+        insert = DELIVERY.insert().returning(DELIVERY.c.id, sort_by_parameter_order=True)
+        ids = db.execute(insert, [values | {"state": WAITING, "last_error": ""} for values in fresh]).scalars()
+        return [Booked(id=id_, **values) for id_, values in zip(ids, fresh, strict=True)]
 
     def waiting(self, tell: Sequence[TellTable]) -> list[Booked]:
         """What an earlier run left, in order; what was for a target that is no more is given up."""
@@ -153,3 +153,9 @@ class Outbox:
         query = sa.select(ALERT, JOBS.c.number, JOBS.c.unit.label("radio")).select_from(source)
         with self._engine.connect() as db:
             return list(db.execute(query.where(ALERT.c.state != State.NORMAL)).mappings().all())
+
+
+def _due(row: Any, target: str, after_min: float) -> dict[str, Any]:
+    """A message of a change, as the table has it but for what became of it."""
+    due_ns = row.time_ns + round(after_min * 60e9)
+    return {"target": target, "change": row.id, "escalation": after_min > 0, "tries": 0, "next_try_ns": due_ns}
