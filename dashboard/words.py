@@ -104,6 +104,9 @@ SUFFIXES = {
 }
 
 
+#: how far from another temperature: 5 K are 9 °F, not 41 °F
+_DIFFERENCES = ("_margin_c", "_deadband_c", "_growth_c")
+
 #: names that don't read well as they are, or whose ending is not their unit
 _NAMED = {
     "heatsink_k_per_w": ("heatsink's thermal resistance", "K/W"),
@@ -125,7 +128,7 @@ def figure_name(name: str) -> tuple[str, str]:
         return _NAMED[name]
     for suffix, unit in SUFFIXES.items():
         if name.endswith(suffix):
-            return _plain(name.removesuffix(suffix)), unit
+            return _plain(name.removesuffix(suffix)), "K" if name.endswith(_DIFFERENCES) else unit
     return _plain(name), ""
 
 

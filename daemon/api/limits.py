@@ -104,6 +104,7 @@ _UNITS: Final = {
     "_k_per_w": "K/W",
     "_margin_c": "K",  # a difference of temperatures
     "_deadband_c": "K",
+    "_growth_c": "K",
     "_c": "Cel",
     "_a": "A",
     "_v": "V",

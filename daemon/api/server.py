@@ -22,6 +22,7 @@ from daemon.api.limits import add_limits
 from daemon.api.live import Pictures, add_live
 from daemon.api.load import must_take
 from daemon.api.load_models import LoadRating
+from daemon.api.lots import add_lots
 from daemon.api.models import BayView, Health, RackView, Said, SoakOrder
 from daemon.api.plans import add_plans
 from daemon.api.release import add_release
@@ -53,6 +54,7 @@ def build(config: RackFile, rack: Rack, store: Store, delivery: Delivery | None 
     _add_reading(app, config.rack.name, rack, store, note, untold)
     add_history(app, lambda: store)
     bookings = Bookings(config.rack.data / CATALOG)
+    add_lots(app, lambda: store, lambda: bookings)
     _add_orders(app, rack, bookings, {bay.name: bay.load.rating() for bay in config.bay if bay.load})
     add_calibrations(app, rack, Calibrations(config.rack.data / CATALOG))
     add_bookings(app, bookings)

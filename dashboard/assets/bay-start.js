@@ -62,7 +62,7 @@ async function askPlans() {
       const found = plans.filter((p) => p.own === own);
       return found.length ? [el("optgroup", { label }, ...found.map((p) => el("option", { value: p.file }, p.name)))] : [];
     };
-    document.getElementById("plan-choice").append(...group("saved here", true), ...group("come along", false));
+    document.getElementById("plan-choice").append(...group("saved here", true), ...group("supplied", false));
     if (page.text.value) return;
     // the shortest: a first try costs little
     const first = plans.find((p) => !p.own);

@@ -50,6 +50,7 @@ function filterOnDemand(api, fit) {
     api.setGridOption("defaultColDef", { ...api.getGridOption("defaultColDef"), floatingFilter: on });
     fit(); // which columns are shown was forgotten by that
   };
+  press.disabled = false; // until here nobody would have heard a press
   press.addEventListener("click", () => show(press.getAttribute("aria-pressed") !== "true"));
   const written = () => Object.keys(api.getFilterModel()).some((column) => column !== "verdict");
   const unhide = () => written() && press.getAttribute("aria-pressed") !== "true" && show(true);

@@ -39,7 +39,7 @@ function draw(place, bays) {
   for (const bay of bays) set(sheets.get(bay.bay), bay);
 }
 
-const FACTS = ["rate", "packs", "lost", "restarts", "repeats", "refused", "CRC failures", "unknown names"];
+const FACTS = ["rate", "packs", "lost", "restarts", "repeats", "refused", "CRC failures", "unknown"];
 
 function make(name) {
   const sheet = { state: el("p", { class: "link-state" }), error: el("p", { class: "link-error" }), facts: {}, strip: makeTerminals(`Channels of ${name}`) };
@@ -86,12 +86,12 @@ function setFacts(sheet, bay, link) {
     repeats: grouped(link.repeats),
     refused: grouped(link.refused + link.packs_refused),
     "CRC failures": grouped(link.crc_failures),
-    "unknown names": grouped(link.unknown),
+    unknown: grouped(link.unknown),
   };
   for (const fact of FACTS) {
     setText(sheet.facts[fact], said[fact]);
     const bad = fact !== "rate" && fact !== "packs" && !/^0/.test(said[fact]);
-    setAttr(sheet.facts[fact].parentElement, "class", bad ? "counted" : null);
+    setAttr(sheet.facts[fact].parentElement, "class", bad ? "counted" : said[fact] === "0" ? "none" : null);
   }
 }
 
@@ -102,7 +102,7 @@ function rateOf(bay, packs) {
   while (seen.length > 2 && seen[1][0] < nowMs - OVER_MS) seen.shift();
   counts.set(bay, seen);
   const [thenMs, before] = seen[0];
-  return nowMs - thenMs < 2500 || packs < before ? "counting …" : `${fixed((packs - before) / ((nowMs - thenMs) / 1000), 1)} /s`;
+  return nowMs - thenMs < 2500 || packs < before ? "…" : `${fixed((packs - before) / ((nowMs - thenMs) / 1000), 1)} /s`;
 }
 
 const grouped = (n) => n.toLocaleString("en").replaceAll(",", "\u202f");

@@ -20,7 +20,10 @@ export function makeBand({ choose, change }) {
   const scale = el("div", { class: "plan-scale", "aria-hidden": "true" });
   const words = el("div", { "aria-hidden": "true" });
   const node = el("div", { class: "plan-band" }, el("div", { class: "plan-watched" }, power, words), blocks, scale);
-  return { node, power, words, blocks, scale, choose, change };
+  const band = { node, power, words, blocks, scale, choose, change, phases: [] };
+  // how many minutes can be written under it goes by its width: a tablet is turned
+  new ResizeObserver(() => band.phases.length && drawScale(scale, total(band.phases))).observe(scale);
+  return band;
 }
 
 export function drawBand(band, phases, chosen, estimate, loadW) {
@@ -28,7 +31,8 @@ export function drawBand(band, phases, chosen, estimate, loadW) {
   while (band.blocks.childElementCount > phases.length) band.blocks.lastChild.remove();
   while (band.blocks.childElementCount < phases.length) band.blocks.append(makeBlock(band));
   [...band.blocks.children].forEach((block, i) => setBlock(block, phases[i], i, i === chosen, whole));
-  drawScale(band.scale, phases, whole);
+  band.phases = phases;
+  drawScale(band.scale, whole);
   drawPower(band, phases, whole, estimate, loadW);
 }
 
@@ -88,7 +92,7 @@ function placeAt(phases, atMin) {
   return phases.length - 1;
 }
 
-function drawScale(scale, phases, whole) {
+function drawScale(scale, whole) {
   const every = STEPS_MIN.find((m) => m >= whole / Math.max(3, scale.clientWidth / 90)) ?? 1440;
   const marks = [];
   for (let m = 0; m <= whole + 1e-6; m += every) {

@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.pages.attributes import aria
+
 CAUTIONS = (
     (
         "RF burns",
@@ -42,7 +44,7 @@ def page(versions: Mapping[str, str]) -> Component:
                 "Local electrical, fire and radio rules, and the practice of licensed and qualified people, "
                 "come before anything that this program says or does."
             ),
-            html.Dl([part for name, text in CAUTIONS for part in (html.Dt(name), html.Dd(text))], className="cautions"),
+            html.Dl([_plate(name, text) for name, text in CAUTIONS], className="cautions"),
             html.H2("What unkeying can and can't do"),
             html.P(
                 "The daemon lends each node the key for a few seconds and keeps renewing the loan. When a rule trips, "
@@ -56,5 +58,10 @@ def page(versions: Mapping[str, str]) -> Component:
                 [part for name, text in versions.items() for part in (html.Dt(name), html.Dd(text))], className="facts"
             ),
         ],
-        className="page",
+        className="page about",
     )
+
+
+def _plate(name: str, text: str) -> Component:
+    sign = html.I(className="shape shape-warning", **aria(hidden="true"))
+    return html.Div([html.Dt([sign, name]), html.Dd(text)])

@@ -51,7 +51,12 @@ def page(jobs: Sequence[JobView]) -> Component:
                         className="verdicts",
                     ),
                     html.Button(
-                        "Filter by column", id="jobs-filters", type="button", className="quiet", **aria(pressed="false")
+                        "Filter by column",
+                        id="jobs-filters",
+                        type="button",
+                        className="quiet",
+                        disabled=True,
+                        **aria(pressed="false"),
                     ),
                     html.A("Tick two to six to lay them side by side", id="jobs-compare", className="compare-link"),
                 ],

@@ -6,10 +6,10 @@ from dash import html
 from dash.development.base_component import Component
 
 from daemon.api.models import LimitView
-from dashboard.pages.attributes import aria, data
+from dashboard.pages.attributes import aria
 from dashboard.words import sentence, shown, unit_sign
 
-HEADS = ("Limit", "Value", "What it means", "Used by")
+HEADS = ("Limit", "Value", "What it means")
 SHARED = "shared by rules"
 
 
@@ -36,7 +36,7 @@ def page(limits: Sequence[LimitView]) -> Component:
                 className="jumps",
                 **aria(label="Rules"),
             ),
-            *(_rule(rule, found, every) for rule, found in groups.items()),
+            html.Div([_rule(rule, found, every) for rule, found in groups.items()], className="limit-sheets"),
         ],
         className="page wide",
     )
@@ -44,20 +44,29 @@ def page(limits: Sequence[LimitView]) -> Component:
 
 def _rule(rule: str, limits: Sequence[LimitView], every: Set[str]) -> Component:
     head = html.Thead(html.Tr([html.Th(name, scope="col") for name in HEADS]))
-    rows = [_row(limit, every) for limit in limits]
+    rows = [_row(limit, rule, every) for limit in limits]
     table = html.Table([head, html.Tbody(rows)], className="limits")
     return html.Section([html.H2(rule, id=_anchor(rule)), table], className="limit-sheet")
 
 
-def _row(limit: LimitView, every: Set[str]) -> Component:
+def _row(limit: LimitView, rule: str, every: Set[str]) -> Component:
     own = [html.Span(f"{bay}: {value_of(limit, value)}", className="own") for bay, value in limit.bays.items()]
-    cells: list[str | list[Component | str]] = [
+    users = _users(limit, rule, every)
+    cells: list[list[Component | str]] = [
         [value_of(limit, limit.value), *own],
-        f"{sentence(limit.meaning.removesuffix(' ...').removeprefix('... '))}.",
-        "every rule" if set(limit.rules) == every else ", ".join(limit.rules) or "no rule; a figure that is shown",
+        [
+            f"{sentence(limit.meaning.removesuffix(' ...').removeprefix('... '))}.",
+            *([html.Small(["used by " if rule == SHARED else "also used by ", users])] if users else []),
+        ],
     ]
-    named = [html.Td(cell, **data(head=head)) for head, cell in zip(HEADS[1:], cells, strict=True)]
-    return html.Tr([html.Th(html.Code(limit.limit), scope="row"), *named])
+    return html.Tr([html.Th(html.Code(limit.limit), scope="row"), *map(html.Td, cells)])
+
+
+def _users(limit: LimitView, rule: str, every: Set[str]) -> str:
+    # the rule under whose name it stands need not be said again
+    if set(limit.rules) == every:
+        return "every rule"
+    return ", ".join(r for r in limit.rules if r != rule) if limit.rules else "figures that are shown"
 
 
 def value_of(limit: LimitView, value: float) -> str:

@@ -31,7 +31,7 @@ def page(plans: Sequence[PlanFile], file: str = "") -> Component:
 
 
 def _link(plan: PlanFile, chosen: PlanFile) -> Component:
-    whose = "saved here" if plan.own else "comes along"
+    whose = "saved here" if plan.own else "supplied"
     return html.A(
         [html.B(plan.name), html.Small(f"{duration(plan.plan.total_s)}, {whose}")],
         href=f"/plans/{plan.file}",

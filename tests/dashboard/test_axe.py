@@ -2,15 +2,18 @@
 
 import importlib.util
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from daemon.store import Store
+from daemon.store.items import JobEnded, JobStarted
 from sensors.types import CHANNELS, NAN, Frame, Quality
 from tests.dashboard.alarm_rig import rig_in
-from tests.dashboard.conftest import served
+from tests.dashboard.conftest import START_NS, daemon_in, served
+from tests.dashboard.soaked import HOUR_NS, PLAN, five_soaks
 from tests.dashboard.test_browser import PATHS, SCHEMES, settled
 
 #: axe-playwright-python is only the carrier of axe.min.js; found without importing it
@@ -51,6 +54,23 @@ def cut_off(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             yield f"http://127.0.0.1:{port}"
 
 
+def a_lot(store: Store) -> None:
+    """Five soaks with curves, and seven more of one lot with a figure each, of which the last stands outside."""
+    five_soaks(store)
+    for job, k_per_w in enumerate((1.50, 1.52, 1.48, 1.51, 1.49, 1.50, 2.4), 6):
+        begun_ns = START_NS + job * HOUR_NS
+        plan = PLAN.replace("evening", "night")
+        store.put(JobStarted(job, f"J-{job}", f"MR-25 no. {job}", "bay-2", "night", plan, {}, begun_ns, 1e6 * job))
+        store.put(JobEnded(job, begun_ns + HOUR_NS, "pass", ["none"], {"heatsink_k_per_w": k_per_w}))
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A dashboard of a workshop that has soaked before."""
+    with daemon_in(tmp_path_factory.mktemp("kept"), a_lot) as api, served(api) as port:
+        yield f"http://127.0.0.1:{port}"
+
+
 @pytest.fixture(scope="module")
 def reader(browser: Browser) -> Iterator[BrowserContext]:
     """A browser into which axe-core may be put."""
@@ -59,8 +79,13 @@ def reader(browser: Browser) -> Iterator[BrowserContext]:
     context.close()
 
 
-def violations(reader: BrowserContext, axe: str, url: str, path: str) -> dict[str, list[str]]:
-    """What axe-core finds on a page that stands as it is read, light and dark."""
+def violations(
+    reader: BrowserContext, axe: str, url: str, path: str, act: Callable[[Page], None] = lambda tab: None
+) -> dict[str, list[str]]:
+    """What axe-core finds on a page that stands as it is read, light and dark; ``act`` does something there first.
+
+    With all that, it must not scroll sideways on a tablet or a phone either.
+    """
     tab = reader.new_page()
     tab.goto(url + path)
     settled(tab, path)
@@ -70,8 +95,10 @@ def violations(reader: BrowserContext, axe: str, url: str, path: str) -> dict[st
     if "#bay-release" in path:
         expect(tab.locator(".release-form")).to_be_visible()
     for fold in tab.locator("main summary").all():
-        if fold.is_visible():
+        if fold.is_visible() and not fold.evaluate("e => e.parentElement.open"):
             fold.click()
+    act(tab)
+    tab.evaluate("() => scrollTo(0, 0)")  # what is half under the head of the page is no smaller for that
     tab.evaluate(axe)
     found: dict[str, list[str]] = {}
     for scheme in SCHEMES:
@@ -79,6 +106,9 @@ def violations(reader: BrowserContext, axe: str, url: str, path: str) -> dict[st
         tab.emulate_media(color_scheme=scheme, reduced_motion="reduce")
         assert tab.evaluate("(scheme) => matchMedia(`(prefers-color-scheme: ${scheme})`).matches", scheme)
         found[scheme] = tab.evaluate(RUN)
+    for wide in (768, 390):
+        tab.set_viewport_size({"width": wide, "height": 844})
+        tab.wait_for_function("(wide) => innerWidth === wide && document.documentElement.scrollWidth <= wide", arg=wide)
     tab.close()
     return found
 
@@ -101,3 +131,63 @@ def test_alerts_that_hang_have_none_either(reader: BrowserContext, axe: str, ala
 def test_a_supply_that_is_cut_has_none(reader: BrowserContext, axe: str, cut_off: str, path: str) -> None:
     """The shelf that leads to the release, and the form itself."""
     assert violations(reader, axe, cut_off, path) == NONE
+
+
+def drawn(tab: Page) -> None:
+    """Wait for curves."""
+    tab.wait_for_function("() => document.querySelector('.js-plotly-plot')?.data?.length > 5")
+
+
+def outside(tab: Page) -> None:
+    """Wait for the unit that stands outside its lot."""
+    expect(tab.locator(".lot-strip .pin")).to_have_count(1)
+
+
+def ticked(tab: Page) -> None:
+    """A list with boxes under its heads, one row of it ticked."""
+    tab.get_by_role("button", name="Filter by column").click()
+    expect(tab.get_by_label("Unit Filter Input")).to_be_visible()
+    tab.locator(".ag-pinned-left-cols-container .ag-row input").first.check()
+
+
+@pytest.mark.parametrize(
+    ("path", "act"), [("/compare?jobs=4,5", drawn), ("/job/4", drawn), ("/lots", outside), ("/jobs", ticked)]
+)
+def test_pages_with_something_on_them_have_none(
+    reader: BrowserContext, axe: str, kept: str, path: str, act: Callable[[Page], None]
+) -> None:
+    """Curves side by side with their band, a soak that failed, a lot with its strips, a list of many."""
+    assert violations(reader, axe, kept, path, act) == NONE
+
+
+def wrong_plan(tab: Page) -> None:
+    """A plan that is none, sent all the same."""
+    box = tab.get_by_label("Text of the plan")
+    expect(box).not_to_be_empty()
+    box.fill('[[phase]]\ndrive = "loud"\nminutes = 1\n')
+    expect(tab.locator("#estimate-problems")).to_contain_text("phase[1].drive")
+    tab.get_by_role("button", name="Start the soak").click()
+    expect(tab.locator(".form-said")).to_contain_text("phase[1].drive")
+
+
+def wrong_sheet(tab: Page) -> None:
+    """A word where a number belongs, and a figure that is doubted."""
+    tab.get_by_label("Device 1, bias in volts").fill("four")
+    tab.get_by_label("AM carrier after").fill("14")
+    tab.get_by_label("FM after").fill("10")
+    expect(tab.locator("[data-says='device[1].bias_v']")).not_to_be_empty()
+    expect(tab.locator(".questions li").first).to_be_visible()
+
+
+def heavy_plan(tab: Page) -> None:
+    """A load that is too small for the plan."""
+    tab.get_by_label("Dummy load, continuously").fill("20")
+    expect(tab.locator("#estimate-problems")).to_contain_text("more than the 20 W")
+
+
+@pytest.mark.parametrize(("path", "act"), [("/bay/bay-1", wrong_plan), ("/book", wrong_sheet), ("/plans", heavy_plan)])
+def test_a_form_with_an_error_in_it_has_none(
+    reader: BrowserContext, axe: str, address: str, path: str, act: Callable[[Page], None]
+) -> None:
+    """The error is told to everybody."""
+    assert violations(reader, axe, address, path, act) == NONE

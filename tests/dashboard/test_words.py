@@ -41,6 +41,7 @@ def test_a_length_of_time_is_read_at_a_glance(seconds: float | None, written: st
     ("name", "plain", "unit"),
     [
         ("heatsink_max_c", "heatsink max", "Cel"),
+        ("heatsink_margin_c", "heatsink margin", "K"),
         ("key_down_s", "key down", "s"),
         ("swr_max", "SWR max", ""),
         ("swr_dwell_s", "SWR dwell", "s"),
