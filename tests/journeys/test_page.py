@@ -121,6 +121,8 @@ def test_a_cut_supply_is_said_on_every_page_and_released_with_a_note_by_keyboard
     page.keyboard.press("Enter")
     form = page.get_by_role("region", name="The supply of this radio is cut")
     expect(form).to_contain_text("A of drain current")
+    start = page.get_by_role("button", name="Start the soak")
+    expect(start).to_be_hidden()  # nothing can soak without a supply
     form.get_by_label("Your name").focus()
     page.keyboard.type("Ada")
     page.keyboard.press("Tab")
@@ -129,6 +131,7 @@ def test_a_cut_supply_is_said_on_every_page_and_released_with_a_note_by_keyboard
     page.keyboard.type("keying relay changed")
     page.keyboard.press("Enter")
     expect(form).to_have_count(0)
+    expect(start).to_be_visible()
     expect(page.locator(".shelf .state")).not_to_have_text("supply cut")
     assert page.evaluate("document.activeElement.tagName") == "H1"
     until(lambda: not rig.bay("bay-1").supply_cut, "the release")
