@@ -16,7 +16,7 @@ _THROUGHOUT_S = 900.0
 #: reading is a spike in one of the figures that it is reckoned from
 _COLDEST_W, _HOTTEST, _HOTTER_W = -5.0, 1.5, 5.0
 #: the mean dissipation follows with this time constant, s
-_MEAN_S = 30.0
+_MEAN_S = 90.0
 #: R is sure, and coolings are compared at their word, within this part of it
 _SURE = 0.12
 #: and with room for its doubt within this one
@@ -158,37 +158,38 @@ class Heatsink:
         worse than it was, that it would end in time is no comfort, and it is where it settles.
         """
         fit, window, watt = self.fit, self.cooling.now, self.mean_w
-        if fit is None or watt != watt or fit.capacity_sd > 0.25 * fit.capacity_j_per_k:  # noqa: PLR0124  nan
+        # a balance that was fitted at idle alone knows nothing yet of how the heatsink gives off what comes with drive
+        if fit is None or window is None or watt != watt or fit.capacity_sd > 0.25 * fit.capacity_j_per_k:  # noqa: PLR0124  nan
             return None
-        if window is not None:
-            k_per_w = 1.0 / window.w_per_k
-            sd_ratio = window.sd / window.w_per_k
-        else:
-            k_per_w, sd_ratio = fit.k_per_w, fit.k_per_w_sd / fit.k_per_w
-        air_c, tau_s = self._air_c, fit.capacity_j_per_k * k_per_w
+        air_sd = 0.5 if self._before and self._before[2] == self._before[2] else 2.0
+        peak_c, seconds = self._goes_to(limit_c, on_limit_s, watt, fit.capacity_j_per_k, 1.0 / window.w_per_k)
+        # the bound is one of the conductance: a resistance that is hardly known has no symmetrical band
+        cooler_c, _ = self._goes_to(
+            limit_c, on_limit_s, watt, fit.capacity_j_per_k, 1.0 / (window.w_per_k + 2.0 * window.sd)
+        )
+        by_half_k = 0.5 * (peak_c - cooler_c)
+        return Forecast(peak_c, sqrt(by_half_k * by_half_k + air_sd * air_sd), seconds)
+
+    def _goes_to(
+        self, limit_c: float, on_limit_s: float, watt: float, capacity: float, k_per_w: float
+    ) -> tuple[float, float]:
+        """The peak, Cel, and the time to the limit, s, at so many W, J/K and K/W."""
+        air_c, tau_s = self._air_c, capacity * k_per_w
         rise_k = watt * k_per_w
         now_c = self.heatsink_c
         on_s, off_s = self._cycle.on_s, self._cycle.off_s
         if on_s > 0.0 and off_s > 0.0 and self._cycle.keyed_s <= 1.5 * on_s:
             part = (1.0 - exp(-on_s / tau_s)) / (1.0 - exp(-(on_s + off_s) / tau_s))
-            mean = on_s / (on_s + off_s)
-            settled_c = air_c + rise_k * mean
+            settled_c = air_c + rise_k * on_s / (on_s + off_s)
             peak_c = air_c + rise_k * part
-            moved_k = (peak_c - air_c) * sd_ratio
-            seconds = _seconds(limit_c - (peak_c - settled_c), now_c, settled_c, tau_s)
-        else:
-            # a short key-down is part of a cycle that has not been seen yet: it settles nowhere near its full power
-            settles = self.cooling.worse and on_limit_s > _THROUGHOUT_S
-            left_s = inf if settles else max(on_limit_s - self._cycle.keyed_s, 0.0)
-            settled_c = air_c + rise_k
-            gone = exp(-left_s / tau_s)
-            peak_c = settled_c + (now_c - settled_c) * gone
-            moved_k = rise_k * (1.0 - gone) * sd_ratio
-            seconds = _seconds(limit_c, now_c, settled_c, tau_s)
-            if seconds > left_s:
-                seconds = inf
-        air_sd = 0.5 if self._before and self._before[2] == self._before[2] else 2.0
-        return Forecast(peak_c, sqrt(moved_k * moved_k + air_sd * air_sd), seconds)
+            return peak_c, _seconds(limit_c - (peak_c - settled_c), now_c, settled_c, tau_s)
+        # a short key-down is part of a cycle that has not been seen yet: it settles nowhere near its full power
+        settles = self.cooling.worse and on_limit_s > _THROUGHOUT_S
+        left_s = inf if settles else max(on_limit_s - self._cycle.keyed_s, 0.0)
+        settled_c = air_c + rise_k
+        peak_c = settled_c + (now_c - settled_c) * exp(-left_s / tau_s)
+        seconds = _seconds(limit_c, now_c, settled_c, tau_s)
+        return peak_c, seconds if seconds <= left_s else inf
 
 
 def _seconds(limit_c: float, now_c: float, end_c: float, tau_s: float) -> float:

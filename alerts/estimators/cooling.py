@@ -34,6 +34,8 @@ _EVENS_S, _ON_ITS_WAY = 240.0, 0.3
 #: and under this part of the most heat that it has had, as means over that time, what it gives off is what its chassis
 #: still holds, which no window sees
 _LEAST_HEAT = 0.35
+#: the heat of the last seconds, s
+_FAST_S = 15.0
 #: a window over more than one cycle of the key tells of no one temperature, s
 _MOST_S = 600.0
 #: and within this factor of now it counts as the same
@@ -50,6 +52,16 @@ class Window(NamedTuple):
     dissipation_w: float
 
 
+class Mark(NamedTuple):
+    """Where a window starts: s, Cel, J and K·s so far, and how far the energy may be off between samples, J²."""
+
+    clock_s: float
+    heatsink_c: float
+    energy_j: float
+    loss_ks: float
+    energy_var: float
+
+
 class Cooling:
     """Feed it every frame; ``now`` is the newest conductance, ``worse`` whether the unit has been cooled better before.
 
@@ -63,6 +75,8 @@ class Cooling:
         "_best",
         "_edge",
         "_energy_j",
+        "_energy_var",
+        "_fast_w",
         "_key_s",
         "_keyed",
         "_last",
@@ -88,9 +102,9 @@ class Cooling:
         self._keyed = False
         self._key_s = -inf
         self._slow_w = self._most_w = 0.0
-        self._energy_j = self._loss_ks = 0.0
-        self._edge: tuple[float, float, float, float] | None = None  # clock, T, energy, loss at the window's start
-        self._settled: tuple[float, float, float, float] | None = None
+        self._energy_j = self._loss_ks = self._energy_var = self._fast_w = 0.0
+        self._edge: Mark | None = None
+        self._settled: Mark | None = None
         self._line: deque[Window] = deque()
         self._best = [0.0] * _BINS
         self._worst = [inf] * _BINS
@@ -126,8 +140,12 @@ class Cooling:
         dt_s = clock_s - last[0]
         over_k = heatsink_c - air_c
         self._energy_j += 0.5 * (dissipation_w + last[1]) * dt_s
+        if keyed is self._keyed:
+            # between two samples nobody knows: speech is another at each
+            self._energy_var += 0.5 * ((dissipation_w - last[1]) * dt_s) ** 2
         self._loss_ks += 0.5 * (over_k + last[2]) * dt_s
         self._last = (clock_s, dissipation_w, over_k)
+        self._fast_w += (dissipation_w - self._fast_w) * dt_s / (_FAST_S + dt_s)
         self._slow_w += (dissipation_w - self._slow_w) * dt_s / (_EVENS_S + dt_s)
         self._most_w = max(self._most_w, self._slow_w)
         self._smooth_c += (heatsink_c - self._smooth_c) * dt_s / (_SMOOTH_S + dt_s)
@@ -138,38 +156,38 @@ class Cooling:
             if keyed:
                 if self._edge is None:
                     self._edge = self._mark(clock_s)
-                elif clock_s - self._edge[0] >= _LEAST_S:
+                elif clock_s - self._edge.clock_s >= _LEAST_S:
                     closed = self._close(self._edge, clock_s, capacity)
                     self._edge = self._mark(clock_s)
         elif keyed and clock_s - self._key_s >= _SETTLED_S:
             # at rest a fan may stand still by design: only what the radio has while keyed is compared
             if self._settled is None:
                 self._settled = self._mark(clock_s)
-            elif clock_s - self._settled[0] >= _LEAST_S:
-                closed = self._close(self._settled, clock_s, capacity)
+            elif clock_s - self._settled.clock_s >= _LEAST_S:
+                closed = self._close(self._settled, clock_s, capacity, self._fast_w)
                 self._settled = self._mark(clock_s)
         return closed
 
     def _begin(self, clock_s: float, heatsink_c: float, dissipation_w: float, air_c: float, keyed: bool) -> None:
         self._last = (clock_s, dissipation_w, heatsink_c - air_c)
         self._smooth_c = heatsink_c
-        self._energy_j = self._loss_ks = 0.0
+        self._energy_j = self._loss_ks = self._energy_var = 0.0
         self._edge = self._settled = None
         if keyed is not self._keyed:
             self._keyed = keyed
         self._key_s = clock_s
 
-    def _mark(self, clock_s: float) -> tuple[float, float, float, float]:
-        return (clock_s, self._smooth_c, self._energy_j, self._loss_ks)
+    def _mark(self, clock_s: float) -> Mark:
+        return Mark(clock_s, self._smooth_c, self._energy_j, self._loss_ks, self._energy_var)
 
-    def _close(self, start: tuple[float, float, float, float], clock_s: float, capacity: float) -> bool:
-        seconds = clock_s - start[0]
-        loss_ks = self._loss_ks - start[3]
+    def _close(self, start: Mark, clock_s: float, capacity: float, now_w: float | None = None) -> bool:
+        seconds = clock_s - start.clock_s
+        loss_ks = self._loss_ks - start.loss_ks
         rise_k = loss_ks / seconds
-        energy_j = self._energy_j - start[2]
+        energy_j = self._energy_j - start.energy_j
         if capacity != capacity or seconds > _MOST_S or energy_j < _LEAST_HEAT * self._most_w * seconds:  # noqa: PLR0124  nan
             return False
-        moved_k = self._smooth_c - start[1]
+        moved_k = self._smooth_c - start.heatsink_c
         if rise_k < _LEAST_RISE_K:
             # hardly warmer than the air: how well it is cooled can't be told, but it is no worse than this, nor than
             # in the window before, if it has cooled on since
@@ -182,12 +200,14 @@ class Cooling:
                 self._leap(inf)
             return False
         w_per_k = (energy_j - capacity * moved_k) / loss_ks
-        uneven_j = _ON_ITS_WAY * (energy_j - self._slow_w * seconds)
+        changes_w = max(abs(energy_j / seconds - self._slow_w), 0.0 if now_w is None else abs(now_w - self._slow_w))
+        uneven_j = _ON_ITS_WAY * changes_w * seconds
         known_j2 = (0.05 * capacity * moved_k) ** 2 + (capacity * 0.05) ** 2 + (0.03 * energy_j) ** 2
+        known_j2 += self._energy_var - start.energy_var
         sd = sqrt(known_j2 + uneven_j * uneven_j) / loss_ks
         if not w_per_k > 0.0:
             return False
-        newest = Window(clock_s, w_per_k, sd, start[1] + 0.5 * moved_k, energy_j / seconds)
+        newest = Window(clock_s, w_per_k, sd, start.heatsink_c + 0.5 * moved_k, energy_j / seconds)
         self.now = _agree(self.now, newest)
         if self._room < inf:
             self._compare(self.now)

@@ -51,9 +51,14 @@ class CurrentGain:
         """Take one point."""
         self._points.append((clock_s, heatsink_c, current_a))
 
-    def slopes(self, noise_a: float) -> list[Slope]:
-        """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least."""
+    def slopes(self, noise_a: float, *, noisy: bool = False) -> list[Slope]:
+        """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least.
+
+        ``noisy`` says that points are as far off as all of them together are: a few that agree do so by chance.
+        """
         newest = list(self._points)[::-1]
+        if noisy:
+            noise_a = max(noise_a, _scatter(newest))
         found = []
         heat, time = Line(), Line()
         for n, (clock_s, heatsink_c, current_a) in enumerate(newest, start=1):
@@ -72,6 +77,14 @@ class CurrentGain:
                 )
             )
         return found
+
+
+def _scatter(points: list[tuple[float, float, float]]) -> float:
+    heat, time = Line(), Line()
+    for clock_s, heatsink_c, current_a in points:
+        heat.feed(heatsink_c, current_a)
+        time.feed(clock_s, current_a)
+    return min(heat.residual_sd, time.residual_sd)
 
 
 def gain_of(slope: Slope, supply_v: float, k_per_w: float, k_per_w_sd: float) -> Gain:

@@ -189,9 +189,10 @@ class ThermalRunaway:
         if resistance is None:
             return NOTHING
         k_per_w, sd = resistance
+        speech = block.drive is Drive.MODULATED
         told = [
             (gain_of(slope, block.supply_v, k_per_w, sd), slope)
-            for slope in gains.slopes((_SPEECH if block.drive is Drive.MODULATED else _NOISE) * current_a)
+            for slope in gains.slopes((_SPEECH if speech else _NOISE) * current_a, noisy=speech)
             if slope.spread_k >= _LEAST_SPREAD_K
         ]
         if not told:

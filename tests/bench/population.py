@@ -10,7 +10,7 @@ from math import exp, inf, log, nan, pi, sin
 from random import Random
 from typing import Any
 
-from sensors.types import CHANNELS, INDEX, UNITS, Frame, Quality
+from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
 from tests.bench.calibrate import heat_w, per_v
 from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, NEEDS_PAIR
 from tests.bench.plain_world import PlainWorld
@@ -77,7 +77,9 @@ class Trial:
         kind = TwinWorld if rng.random() < 0.5 else PlainWorld
         world_seed = rng.random()
         heat = self._duty * heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
-        # the hottest settled mean of a sound design; other phases of the plan may well be lighter or heavier
+        # the hottest settled mean of a sound design; other phases of the plan may well be lighter or heavier, but an idle
+        # phase is key-down throughout, and no sound design overheats in it
+        heat = max(heat, heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), Drive.IDLE))
         rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
         self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat, tau_s)
         if isinstance(self.world, TwinWorld) and self.fault == "runaway":
@@ -112,6 +114,7 @@ class Trial:
         }
         self._hum = (rng.uniform(0.003, 0.015), rng.uniform(0.05, 0.45)) if nuisance == "hum" else (0.0, 0.0)
         self._lost = rng.uniform(0.01, 0.05) if nuisance == "lost" else 0.001
+        self._lost_on_end = 0
         self._spiked = -10
         self._spike = 0.002 if nuisance == "spikes" else 0.0
         gains = [rng.uniform(0.99, 1.01) for _ in range(4)]
@@ -213,7 +216,10 @@ class Trial:
             harmed = harmed or state.sink_c > HARM_SINK_C or hottest_c > HARM_JUNCTION_C
             seq += 1
             frame = self._sense(state, at_s, sample_s, moment.key, seq)
-            yield Sample(at_s, None if i > 1 and rng.random() < self._lost else frame, harmed)
+            # two packs on end at the most: what lasts for three sample times is a lost link by its definition
+            lost = i > 1 and self._lost_on_end < 2 and rng.random() < self._lost
+            self._lost_on_end = self._lost_on_end + 1 if lost else 0
+            yield Sample(at_s, None if lost else frame, harmed)
 
     def _sense(self, state: State, at_s: float, dt_s: float, key: bool, seq: int) -> Frame:
         rng = self.rng
