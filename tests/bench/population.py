@@ -77,7 +77,7 @@ class Trial:
         kind = TwinWorld if rng.random() < 0.5 else PlainWorld
         world_seed = rng.random()
         heat = self._duty * heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
-        # the hottest settled mean of a sound design; other phases of the plan may well be lighter or heavier, but an idle
+        # the hottest settled mean of a sound design; other phases may well be lighter or heavier, but an idle
         # phase is key-down throughout, and no sound design overheats in it
         heat = max(heat, heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), Drive.IDLE))
         rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
