@@ -161,5 +161,5 @@ def span(seconds: float) -> str:
 
 
 def percent(value: float) -> str:
-    """A ratio as a person reads it."""
-    return f"{100 * value:.0f} %"
+    """A ratio as a person reads it: a limit of 1.5 % is none of 2 %."""
+    return f"{100 * value:.2g} %" if abs(value) < 0.095 else f"{100 * value:.0f} %"
