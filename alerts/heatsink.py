@@ -119,22 +119,24 @@ class Heatsink:
                 blind=blind if known else inf,
                 least_r=trust.collapse.k_per_w,
             )
-        around = Around(
-            air_now,
-            measured,
-            self.heat.reference_c,
-            self.mean_w,
-            self._steps.widest,
-            self.fit,
-            (self.k_per_w or (0.0, 0.0))[0],
-            self.cooling.leapt,
-            self.cooling.doubt,
-        )
-        trust.feed(at_s, middle_c, watt, keyed=was, around=around)
+        if trust.feed(at_s, middle_c, watt, keyed=was):
+            trust.judge(
+                Around(
+                    air_now,
+                    measured,
+                    self.heat.reference_c,
+                    self.mean_w,
+                    self._steps.widest,
+                    self.fit,
+                    (self.k_per_w or (0.0, 0.0))[0],
+                    self.cooling.leapt,
+                    self.cooling.doubt,
+                )
+            )
 
     def _without_spikes(self, watt: float, newer_w: float) -> float:
         older_w, self._older_w = self._older_w, watt
-        middle_w = sorted((older_w, watt, newer_w))[1]
+        middle_w = max(min(older_w, watt), min(max(older_w, watt), newer_w))
         if not middle_w < inf:
             return watt
         self._most_w = max(self._most_w, middle_w)

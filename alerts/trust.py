@@ -58,6 +58,7 @@ class Trust:
     __slots__ = (
         "_arriving_w",
         "_below_k",
+        "_block",
         "_cycle",
         "_heat_j",
         "_late_j",
@@ -86,6 +87,7 @@ class Trust:
         self.fallen = self.deaf = False  # off its heatsink; no answer to heat
         self._old_fits: list[HeatFit] = []
         self._mark: tuple[float, float, float] | None = None
+        self._block = (0.0, 0.0, 0.0, 0.0, 0.0)  # s, Cel before and after, W, and W that come late
         self._heat_j = self._late_j = self._arriving_w = self._late_w = self._rested_s = 0.0
         self._below_k = nan
 
@@ -106,15 +108,18 @@ class Trust:
             return self.response.seen_k
         return self.cooldown.due_k if self.cooldown.lost else self.swing.expected_k
 
-    def feed(self, clock_s: float, heatsink_c: float, watt: float, *, keyed: bool, around: Around) -> None:
-        """Take one sample: the heatsink's temperature, Cel, its dissipation, W, at this clock, s."""
+    def feed(self, clock_s: float, heatsink_c: float, watt: float, *, keyed: bool) -> bool:
+        """Take one sample: the heatsink's temperature, Cel, its dissipation, W, at this clock, s.
+
+        True when it closed a block, which is then to be judged.
+        """
         self.swing.feed(clock_s, heatsink_c, watt, keyed)
         mark = self._mark
         if mark is None or clock_s - mark[1] > 10.0 or clock_s <= mark[1]:
             self._mark = (clock_s, clock_s, heatsink_c)
             self._heat_j = self._late_j = 0.0
             self.falls.restart()
-            return
+            return False
         # the heat as it reaches the sensor, through cases and through its own lag
         dt_s = clock_s - mark[1]
         self._rested_s = 0.0 if keyed else self._rested_s + dt_s
@@ -126,14 +131,19 @@ class Trust:
         self._mark = (mark[0], clock_s, mark[2])
         seconds = clock_s - mark[0]
         if seconds < BLOCK_S:
-            return
+            return False
         self._mark = (clock_s, clock_s, heatsink_c)
-        heat_w, late_w = self._heat_j / seconds, self._late_j / seconds
+        self._block = (seconds, mark[2], heatsink_c, self._heat_j / seconds, self._late_j / seconds)
         self._heat_j = self._late_j = 0.0
         self.blocks += 1
+        return True
+
+    def judge(self, around: Around) -> None:
+        """Judge the block that was just closed."""
+        seconds, before_c, heatsink_c, heat_w, late_w = self._block
         collapsed = self._collapsed(seconds, heatsink_c, heat_w, around)
         fits = self._old_fits
-        fallen = len(fits) > _BEHIND - 1 and self._by_model(seconds, mark[2], heatsink_c, (heat_w, late_w), around)
+        fallen = len(fits) > _BEHIND - 1 and self._by_model(seconds, before_c, heatsink_c, (heat_w, late_w), around)
         # a heatsink as quick as the key's cycle falls to the air and comes back within it
         slow = bool(fits) and fits[0].tau_s > _SLOW_S
         self.fallen = fallen or (collapsed and slow) or around.leapt

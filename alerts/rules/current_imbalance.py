@@ -39,7 +39,7 @@ class Means:
         passed_s, self._last_s = clock_s - self._last_s, clock_s
         if len(newest) < 3:
             return False
-        self.middle = tuple([sorted(three)[1] for three in zip(*newest, strict=True)])
+        self.middle = tuple([max(min(a, b), min(max(a, b), c)) for a, b, c in zip(*newest, strict=True)])
         self._count += 1
         if self._count == 1:
             self.means = list(self.middle)

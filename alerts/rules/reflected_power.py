@@ -55,7 +55,7 @@ class ReflectedPower:
         older, old = self._newest_w
         self._newest_w = (old, forward)
         # without single spikes
-        self._most_w = max(self._most_w, sorted((older, old, forward))[1])
+        self._most_w = max(self._most_w, min(older, old), min(max(older, old), forward))
         quiet = now.drive is Drive.MODULATED and forward < _QUIET * self._most_w
         if state is not State.DRIVEN or quiet or not self._estimates.keyed.steady(frame.clock_s):
             return NOTHING
