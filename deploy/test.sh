@@ -34,4 +34,19 @@ step "lint (ruff check)" "$venv/bin/ruff" check .
 step "types (mypy, strict)" "$venv/bin/mypy"
 step "who imports whom (import-linter)" "$venv/bin/lint-imports"
 # without -q, so that the seed of the random order is said: `-p randomly -p "randomly_seed=N"` repeats it
-step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
+if [ $# -gt 0 ]; then
+    step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
+    exit
+fi
+
+# the browser's tests beside all others: they wait for what comes, however late, and there are two cores at the least
+pages=$(mktemp)
+"$venv/bin/python" -m pytest -p no:cacheprovider tests/dashboard >"$pages" 2>&1 &
+beside=$!
+trap 'kill "$beside" 2>/dev/null; rm -f "$pages"' EXIT
+step "behaviour (pytest), all but the page's" "$venv/bin/python" -m pytest --ignore=tests/dashboard
+say "checking: behaviour (pytest), the page's, in a browser"
+failed=0
+wait "$beside" || failed=$?
+cat "$pages"
+[ "$failed" -eq 0 ] || stop "failed: behaviour (pytest), the page's"

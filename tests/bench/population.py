@@ -79,7 +79,8 @@ class Trial:
         heat = self._duty * heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
         # the hottest settled mean of a sound design; other phases may well be lighter or heavier, but an idle
         # phase is key-down throughout, and no sound design overheats in it
-        heat = max(heat, heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), Drive.IDLE))
+        if self.fault != "fan-stop":
+            heat = max(heat, heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), Drive.IDLE))
         rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
         self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat, tau_s)
         if isinstance(self.world, TwinWorld) and self.fault == "runaway":
