@@ -39,14 +39,15 @@ if [ $# -gt 0 ]; then
     exit
 fi
 
-# the browser's tests beside all others: they wait for what comes, however late, and there are two cores at the least
-pages=$(mktemp)
-"$venv/bin/python" -m pytest -p no:cacheprovider tests/dashboard >"$pages" 2>&1 &
+# two at a time, about as long each: what waits for a browser, or reckons, beside what runs daemons, links and nodes
+said=$(mktemp)
+"$venv/bin/python" -m pytest -p no:cacheprovider tests/dashboard tests/alerts tests/standards >"$said" 2>&1 &
 beside=$!
-trap 'kill "$beside" 2>/dev/null; rm -f "$pages"' EXIT
-step "behaviour (pytest), all but the page's" "$venv/bin/python" -m pytest --ignore=tests/dashboard
-say "checking: behaviour (pytest), the page's, in a browser"
+trap 'kill "$beside" 2>/dev/null; rm -f "$said"' EXIT
+step "behaviour (pytest): daemon, links, journeys" "$venv/bin/python" -m pytest \
+    --ignore=tests/dashboard --ignore=tests/alerts --ignore=tests/standards
+say "checking: behaviour (pytest): page, rules, standards"
 failed=0
 wait "$beside" || failed=$?
-cat "$pages"
-[ "$failed" -eq 0 ] || stop "failed: behaviour (pytest), the page's"
+cat "$said"
+[ "$failed" -eq 0 ] || stop "failed: behaviour (pytest): page, rules, standards"
