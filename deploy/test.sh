@@ -34,21 +34,8 @@ step "lint (ruff check)" "$venv/bin/ruff" check .
 step "types (mypy, strict)" "$venv/bin/mypy"
 step "who imports whom (import-linter)" "$venv/bin/lint-imports"
 # without -q, so that the seed of the random order is said: `-p randomly -p "randomly_seed=N"` repeats it
-if [ $# -gt 0 ]; then
-    step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
-    exit
+if [ $# -eq 0 ]; then
+    # two at a time, a file's tests on one of them: many wait for a browser, a link or a node most of their time
+    set -- --numprocesses 2 --dist loadfile
 fi
-
-# two at a time, about as long each: what waits for a browser, or reckons, beside what runs daemons, links and nodes
-said=$(mktemp)
-"$venv/bin/python" -m pytest -p no:cacheprovider tests/dashboard tests/alerts tests/standards >"$said" 2>&1 &
-beside=$!
-# what is no longer there to be killed is no failure
-trap 'kill "$beside" 2>/dev/null || :; rm -f "$said"' EXIT
-step "behaviour (pytest): daemon, links, journeys" "$venv/bin/python" -m pytest \
-    --ignore=tests/dashboard --ignore=tests/alerts --ignore=tests/standards
-say "checking: behaviour (pytest): page, rules, standards"
-failed=0
-wait "$beside" || failed=$?
-cat "$said"
-[ "$failed" -eq 0 ] || stop "failed: behaviour (pytest): page, rules, standards"
+step "behaviour (pytest)" "$venv/bin/python" -m pytest "$@"
