@@ -3,12 +3,11 @@
 from random import Random
 
 from sensors.types import Drive
-from tests.bench.plain_world import PlainWorld
-from tests.bench.state import Wrong
+from tests.bench.state import World, Wrong
 from tests.bench.twin_world import TwinWorld
 
 
-def heat_w(world: TwinWorld | PlainWorld, drive: str) -> float:
+def heat_w(world: World, drive: str) -> float:
     """What a unit turns into heat while keyed in this drive, on a heatsink that stays at 45 °C."""
     world.start(45.0, 45.0)
     total = 0.0

@@ -4,7 +4,7 @@ A trial is a recording in event time: the key goes as the plan says whatever the
 simulation serves both the rules, judged up to their trip as a replay is, and the fixed-limit loop, which trips later.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, nan, pi, sin
 from random import Random
@@ -13,11 +13,14 @@ from typing import Any
 from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
 from tests.bench.calibrate import heat_w, per_v
 from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, NEEDS_PAIR
+from tests.bench.many_part_world import ManyPartWorld
 from tests.bench.plain_world import PlainWorld
 from tests.bench.plans import draw_plan
 from tests.bench.state import State, Wrong
 from tests.bench.twin_world import TwinWorld
 
+Kind = type[TwinWorld] | type[PlainWorld] | type[ManyPartWorld]
+KINDS: tuple[Kind, ...] = (TwinWorld, PlainWorld, ManyPartWorld)
 START_NS = 1_764_054_000_000_000_000
 
 
@@ -38,7 +41,8 @@ def log_uniform(rng: Random, low: float, high: float) -> float:
 class Trial:
     """One soak drawn from ``seed``; ``fault`` is a name of ``FAULTS``, or "" for a healthy one."""
 
-    def __init__(self, seed: int, fault: str) -> None:
+    def __init__(self, seed: int, fault: str, kinds: Sequence[Kind] = KINDS) -> None:
+        self._kinds = kinds
         rng = self.rng = Random(f"soak {seed} {fault}")
         self.seed, self.fault = seed, fault
         self.nuisance = rng.choice(
@@ -74,7 +78,7 @@ class Trial:
         if self.fault == "fan-stop":
             # a unit that needs its fan: without it the limit is met before the soak is over
             rise_k, tau_s = rng.uniform(26.0, 36.0), log_uniform(rng, 300.0, 900.0)
-        kind = TwinWorld if rng.random() < 0.5 else PlainWorld
+        kind = rng.choice(self._kinds)
         world_seed = rng.random()
         heat = self._duty * heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), self._main_drive)
         # the hottest settled mean of a sound design; other phases may well be lighter or heavier, but an idle
@@ -132,7 +136,7 @@ class Trial:
         gone = 0.8 if nuisance == "absent" else 0.35
         self._has = {name for name in optional if rng.random() > gone}
         self._says_key = not (nuisance == "absent" and rng.random() < 0.5)
-        if self.fault == "dry-pad" and isinstance(self.world, TwinWorld):
+        if self.fault == "dry-pad" and not isinstance(self.world, PlainWorld):
             # a device near its zero temperature coefficient shows a dry pad by its case alone
             self._has.add("case")
         if self.fault == "bad-load":

@@ -25,7 +25,7 @@ class State:
 
 @dataclass(slots=True)
 class Wrong:
-    """What is wrong with a unit at one instant, in terms that both worlds understand; strengths 0 .. 1 and beyond."""
+    """What is wrong with a unit at one instant, in terms that all worlds understand; strengths 0 .. 1 and beyond."""
 
     creep_a: list[float] = field(default_factory=lambda: [0.0] * 4)  # added idle current of each device
     runaway: float = 0.0  # loop gain that the bias adds
@@ -45,6 +45,9 @@ class World(Protocol):
     """One unit; ``step`` moves it on and gives its state."""
 
     devices: int
+
+    def start(self, sink_c: float, air_c: float) -> None:
+        """Begin at these temperatures."""
 
     def step(self, dt_s: float, key: bool, drive: Drive, air_c: float, wrong: Wrong) -> State:
         """Move on."""

@@ -34,8 +34,6 @@ from tests.bench.unkey_rack import HZ, PlainBroker, Rack, fill
 from tests.bench.unkey_report import NONE, heads, report
 from tests.bench.unkey_samples import Samples, Times, soak
 
-#: a soak runs so long before its telling pack
-REST_S = (2.0, 6.0)
 LOADS = (NONE, "curves", "store", "delivery", "flood", "all")
 TURN_S = 15.0
 SETTLE_S = 2.0
@@ -50,7 +48,7 @@ def nothing_yet() -> Times:
 
 def nodes_of(rack: Rack, **words: object) -> Child:
     """The process of all nodes, ready."""
-    told = {"hz": HZ, "hot": 2, "rest_s": REST_S, "bays": rack.bays} | words
+    told = {"hz": HZ, "hot": 2, "rest_s": rack.rest_s, "bays": rack.bays} | words
     made = Child("-m", "tests.bench.unkey_nodes", json.dumps(told), rank=MACHINE)
     made.line()
     return made
@@ -150,6 +148,9 @@ def main() -> None:
     ask.add_argument("--loads", nargs="+", choices=LOADS, default=list(LOADS))
     ask.add_argument("--links", choices=["both", "serial", "mqtt"], default="both")
     ask.add_argument("--seconds", type=float, default=60.0)
+    ask.add_argument(
+        "--rest", nargs=2, type=float, default=[2.0, 6.0], help="a soak before it tells, least and most, s"
+    )
     ask.add_argument("--no-floor", action="store_true")
     chosen = ask.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="unkey-"))
@@ -159,7 +160,7 @@ def main() -> None:
     try:
         job = fill(folder / "data")
         for bays in chosen.bays:
-            rack = Rack(folder, broker, bays, chosen.links)
+            rack = Rack(folder, broker, bays, chosen.links, chosen.rest)
             print(f"{bays} bays x {HZ:g} Hz x 9 channels, {os.cpu_count()} cores; ms")
             heads()
             # a server that hangs is in rack.toml, so those loads have a daemon of their own

@@ -4,6 +4,7 @@ import contextlib
 import os
 import sqlite3
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from daemon.store import Store
@@ -40,10 +41,13 @@ class PlainBroker(Broker):
 
 
 class Rack:
-    """Folder, broker and bays of one size of rack: even bays on pseudo-terminals, odd ones on the broker."""
+    """Folder, broker and bays of one size of rack: even bays on pseudo-terminals, odd ones on the broker.
 
-    def __init__(self, folder: Path, broker: Broker, bays: int, links: str) -> None:
-        self.folder, self.broker = folder, broker
+    A soak runs between ``rest_s`` before its telling pack.
+    """
+
+    def __init__(self, folder: Path, broker: Broker, bays: int, links: str, rest_s: Sequence[float]) -> None:
+        self.folder, self.broker, self.rest_s = folder, broker, rest_s
         names = [f"bay-{i}" for i in range(bays)]
         serial = [n for i, n in enumerate(names) if links == "serial" or (links == "both" and i % 2 == 0)]
         self.bays: dict[str, str | int] = {n: str(folder / n) if n in serial else broker.port for n in names}
