@@ -7,7 +7,7 @@ back. Parameters and equations are invented, but for the forms: the smooth law o
 From memory all three.
 """
 
-from math import cos, exp, log1p, pi, sqrt
+from math import cos, exp, log1p, log10, pi, sqrt
 from random import Random
 
 from sensors.types import Drive
@@ -39,8 +39,6 @@ class ManyPartWorld:
         self._strength = [strength * (1 + (skew if i % 2 else -skew)) * rng.uniform(0.985, 1.015) for i in range(n)]
         idle_a = rng.uniform(0.12, 0.4) * max(n, 2) / n
         self._gate_v = [self._gate_for(i, idle_a * rng.uniform(0.97, 1.03)) for i in range(n)]
-        self._milli = [self._current(i, self._gate_v[i] + 1e-3, 25.0) for i in range(n)]
-        self._siemens = [(a - self._current(i, self._gate_v[i], 25.0)) / 1e-3 for i, a in enumerate(self._milli)]
         self._bias_v = rng.uniform(2.0, 4.0)
         # the drive that gives the power, by halving; and what the output makes of the currents
         efficiency = rng.uniform(0.45, 0.6)
@@ -56,15 +54,21 @@ class ManyPartWorld:
         self._ceiling_w = power_w * rng.uniform(1.15, 1.6)
         self._controlled = rng.random() < 0.4
         self._control = 1.0
-        self._hot_db_per_k = rng.uniform(0.0, 0.008)
-        self._sink_r = sink_rise_w_to_k
+        # and a drive that makes up for what the devices lose, so that it sags by 0.35 dB at the most once it is warm
+        warm_a = sum(self._driven(i, self._gate_v[i], low, 90.0)[1] for i in range(n))
+        cold_a = sum(self._driven(i, self._gate_v[i], low, 60.0)[1] for i in range(n))
+        self._hot_db_per_k = (rng.uniform(0.0, 0.35) - 20.0 * log10(cold_a / warm_a)) / 30.0
+        # of the heat, a part leaves by the chassis; both ways together are the resistance that was asked for
+        aside = rng.uniform(0.05, 0.25)
+        self._sink_r, chassis = sink_rise_w_to_k / (1.0 - aside), sink_rise_w_to_k / aside
         capacity = tau_s / sink_rise_w_to_k
         self._spreader_j = rng.uniform(30.0, 120.0)
         self._base_j, self._fins_j = 0.4 * capacity, 0.6 * capacity
-        self._chassis_j = capacity * rng.uniform(0.2, 1.2)
-        self._to_base, self._to_fins = rng.uniform(0.04, 0.2), sink_rise_w_to_k * rng.uniform(0.03, 0.15)
-        self._to_chassis = sink_rise_w_to_k * rng.uniform(1.0, 5.0)
-        self._chassis_r = sink_rise_w_to_k * rng.uniform(1.5, 5.0)
+        self._chassis_j = capacity * rng.uniform(0.1, 0.6)
+        self._to_base, self._to_fins = rng.uniform(0.04, 0.2), self._sink_r * rng.uniform(0.03, 0.15)
+        self._sink_r -= self._to_fins
+        self._to_chassis = chassis * rng.uniform(0.2, 0.5)
+        self._chassis_r = chassis - self._to_chassis
         self._radiates = rng.uniform(0.05, 0.35)
         self._pad_r, self._junction_r = rng.uniform(0.3, 0.8) * n / 2, rng.uniform(0.7, 1.6) * n / 2
         self._pad_j = rng.uniform(15.0, 60.0) / self._pad_r
@@ -72,11 +76,11 @@ class ManyPartWorld:
         self._gamma = rng.uniform(0.0, 0.08)
         self._load_r, self._load_s = rng.uniform(0.8, 1.6), rng.uniform(600.0, 1800.0)
         self._word, self._word_s = 0.0, 0.0
-        self._meter_s = rng.choice([0.0, rng.uniform(0.1, 0.6)])  # the power meter is slower than the ammeters
+        self._meter_s = rng.choice([0.0, rng.uniform(0.05, 0.35)])  # the power meter is slower than the ammeters
         self._meter_w = self._meter_peak_w = 0.0
         self._latched = False
         self._onset_c: float | None = None
-        self._bias_per_k = 0.0
+        self._felt = 0.0
         self.spreader_c = self.base_c = self.fins_c = self.chassis_c = self.load_c = 22.0
         self.pad_k = [0.0] * n
         self._heat_w = [0.0] * n
@@ -126,17 +130,20 @@ class ManyPartWorld:
     def _gates(self, wrong: Wrong) -> list[float]:
         drift_v = 0.0
         if self._onset_c is not None:
-            drift_v = self._bias_per_k * wrong.runaway * (self.base_c - self._onset_c)
-        gates = zip(self._gate_v, wrong.creep_a, self._siemens, strict=False)
-        return [v + drift_v + creep_a / siemens for v, creep_a, siemens in gates]
+            drift_v = wrong.runaway * (self.base_c - self._onset_c) / (self._emf_v * self._sink_r * self._felt)
+        a_per_v = self._felt / self.devices
+        creeps_v = [creep_a / a_per_v if a_per_v else 0.0 for creep_a in wrong.creep_a]
+        return [v + drift_v + creep_v for v, creep_v in zip(self._gate_v, creeps_v, strict=False)]
 
     def _all_driven(self, more_v: float, swing_v: float) -> tuple[float, float]:
         both = [self._driven(i, v + more_v, swing_v, self._hot_c(i)) for i, v in enumerate(self._gate_v)]
         return sum(a for a, _ in both), sum(wave for _, wave in both)
 
-    def _begin_runaway(self, swing_v: float) -> None:
-        # the bias begins to follow the heatsink, so strongly that a gain of one is V·R·dI/dT = 1 in this drive; what a
-        # power control takes back of the current is taken off
+    def _feel(self, swing_v: float) -> float:
+        """How much current a volt at the gates adds in this drive, A/V; what a power control takes back is taken off.
+
+        Of a runaway, whose loop gain is one where V·R·dI/dT = 1, and of a creep, so that both matter in their drive.
+        """
         more_v = 0.02
         now_a, wave_a = self._all_driven(0.0, swing_v)
         held_v = swing_v
@@ -145,9 +152,7 @@ class ManyPartWorld:
             for _ in range(30):
                 held_v = 0.5 * (low + high)
                 low, high = (held_v, high) if self._all_driven(more_v, held_v)[1] < wave_a else (low, held_v)
-        more_a, _ = self._all_driven(more_v, held_v)
-        self._bias_per_k = more_v / (self._emf_v * self._sink_r * (more_a - now_a))
-        self._onset_c = self.base_c - self._rng.uniform(0.0, 2.0)
+        return (self._all_driven(more_v, held_v)[0] - now_a) / more_v
 
     def step(self, dt_s: float, key: bool, drive: Drive, air_c: float, wrong: Wrong) -> State:
         n = self.devices
@@ -160,9 +165,11 @@ class ManyPartWorld:
         elif drive is Drive.TWO_TONE:
             level = 0.5
         swing_v = self._swing_v * sqrt(level) * self._control if driven else 0.0
-        if wrong.runaway and self._onset_c is None and keyed:
-            speaks = drive is Drive.MODULATED
-            self._begin_runaway(_SPOKEN * self._swing_v if speaks else swing_v)
+        if keyed and not self._felt and (wrong.runaway or any(wrong.creep_a)):
+            self._felt = self._feel(_SPOKEN * self._swing_v if drive is Drive.MODULATED else swing_v)
+        if wrong.runaway and self._felt and self._onset_c is None:
+            # the bias begins to follow the heatsink
+            self._onset_c = self.base_c - self._rng.uniform(0.0, 2.0)
         gates = self._gates(wrong)
         drains, wave_a = [0.0] * n, 0.0
         supply_v = self._emf_v - wrong.emf_v
@@ -170,7 +177,7 @@ class ManyPartWorld:
             if keyed and i != wrong.opened:
                 drains[i], one_a = self._driven(i, gates[i], swing_v, self._hot_c(i))
                 wave_a += one_a
-        fade = 10 ** (-(wrong.fade_db + self._hot_db_per_k * max(self.base_c - 25.0, 0.0)) / 10)
+        fade = 10 ** (-(wrong.fade_db + self._hot_db_per_k * (self.base_c - 25.0)) / 10)
         forward_w = self._ohms * wave_a**2 * fade if driven else 0.0
         source_ohm = self._ohm + wrong.source_ohm
         if wrong.shorted >= 0:
@@ -209,6 +216,7 @@ class ManyPartWorld:
         )
 
     def _warm(self, dt_s: float, air_c: float, wrong: Wrong) -> None:
+        worse = wrong.sink**1.25  # the rise is so many times as high, and convection grows with it
         parts = int(dt_s / _STEP_S) + 1
         h = dt_s / parts
         for _ in range(parts):
@@ -221,9 +229,9 @@ class ManyPartWorld:
             to_chassis = (self.base_c - self.chassis_c) / self._to_chassis
             self.spreader_c += h * (sum(self._heat_w) - to_base) / self._spreader_j
             self.base_c += h * (to_base - to_fins - to_chassis) / self._base_j
-            self.fins_c += h * (to_fins - self._given_off(self.fins_c, air_c, self._sink_r * wrong.sink)) / self._fins_j
+            self.fins_c += h * (to_fins - self._given_off(self.fins_c, air_c, self._sink_r * worse)) / self._fins_j
             self.chassis_c += (
-                h * (to_chassis - self._given_off(self.chassis_c, air_c, self._chassis_r)) / self._chassis_j
+                h * (to_chassis - self._given_off(self.chassis_c, air_c, self._chassis_r * worse)) / self._chassis_j
             )
 
     def _given_off(self, hot_c: float, air_c: float, k_per_w: float) -> float:
