@@ -8,13 +8,12 @@ over before a fit, or a minute's curve, can tell anything.
 from collections import deque
 from itertools import pairwise
 
-#: a point is a mean over so many seconds, and so many samples, at the least
-_POINT_S, _POINT_SAMPLES = 2.0, 3
-#: points that are looked at together, and what the current must grow by over them, and from each to the next, as a
-#: ratio: devices that warm up in seconds add or take some percent (common practice, no source)
-_POINTS, GROWN, _EACH = 5, 0.25, 0.02
-#: its pace may fall to this part over the window: noise
-_HOLDS = 0.8
+#: a point is a mean over so many seconds; what the current must grow by over a window of points, as a ratio: devices
+#: that warm up in seconds add or take some percent, and slow down (common practice, no source); and what its pace may
+#: fall to over the window: noise
+QUICK, SLOWER = (2.0, 0.25, 0.8), (4.0, 0.15, 0.9)
+#: samples that make a point at the least; points that are looked at together; and growth from each to the next
+_POINT_SAMPLES, _POINTS, _EACH = 3, 5, 0.02
 
 
 class Surge:
@@ -23,9 +22,22 @@ class Surge:
     One window alone decides nothing: a spike bends one of them.
     """
 
-    __slots__ = ("_count", "_current", "_from_s", "_heat", "_points", "grown", "risen_k", "seconds")
+    __slots__ = (
+        "_count",
+        "_current",
+        "_from_s",
+        "_heat",
+        "_holds",
+        "_point_s",
+        "_points",
+        "grown",
+        "limit",
+        "risen_k",
+        "seconds",
+    )
 
-    def __init__(self) -> None:
+    def __init__(self, point_s: float, limit: float, holds: float) -> None:
+        self._point_s, self.limit, self._holds = point_s, limit, holds
         self._points: deque[tuple[float, float, float]] = deque(maxlen=_POINTS)
         self.restart()
 
@@ -44,7 +56,7 @@ class Surge:
         self._count += 1
         self._current += current_a
         self._heat += heatsink_c
-        if self._count < _POINT_SAMPLES or clock_s - self._from_s < _POINT_S:
+        if self._count < _POINT_SAMPLES or clock_s - self._from_s < self._point_s:
             return False
         points = self._points
         points.append((clock_s, self._heat / self._count, self._current / self._count))
@@ -62,8 +74,8 @@ class Surge:
         self.seconds = points[-1][0] - points[0][0]
         middle = a[_POINTS // 2]
         return (
-            self.grown > GROWN
+            self.grown > self.limit
             and self.risen_k > 0.0
             and all(later - sooner > _EACH * sooner for sooner, later in pairwise(a))
-            and a[-1] - middle > _HOLDS * (middle - a[0])
+            and a[-1] - middle > self._holds * (middle - a[0])
         )

@@ -7,8 +7,7 @@ from typing import ClassVar
 from alerts.estimates import Block
 from alerts.estimators.curvature import GROWN, Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, Slope, gain_of
-from alerts.estimators.surge import GROWN as SURGED
-from alerts.estimators.surge import Surge
+from alerts.estimators.surge import QUICK, SLOWER, Surge
 from alerts.keyed import State, forward_w
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, percent
@@ -63,9 +62,11 @@ class ThermalRunaway:
         )
         self._curvature = Curvature()
         self._bent = Condition(terms, self.name, "upward", Priority.TRIP, 0.0)
-        self._surge = Surge()
         self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
-        self._surges = Condition(terms, self.name, "surge", Priority.TRIP, 0.0)
+        self._surges = (
+            (Surge(*QUICK), Condition(terms, self.name, "surge", Priority.TRIP, 0.0)),
+            (Surge(*SLOWER), Condition(terms, self.name, "slower surge", Priority.TRIP, 0.0)),
+        )
         self._block: Block | None = None
         self._course: Course | None = None
         self._courses: dict[Drive, Course] = {}
@@ -133,25 +134,26 @@ class ThermalRunaway:
         key = keyed.since_s, estimates.drive
         if key != self._surge_key:
             self._surge_key = key
-            self._surge.restart()
+            for surge, _ in self._surges:
+                surge.restart()
         level = sum(estimates.currents) / (sqrt(forward_w(frame)) if driven else 1.0)
         heatsink_c = estimates.sink.heatsink_c
-        if (
-            not keyed.steady(clock_s)
-            or not level + heatsink_c < inf
-            or not self._surge.feed(clock_s, heatsink_c, level)
-        ):
+        if not keyed.steady(clock_s) or not level + heatsink_c < inf:
             return NOTHING
-        surge = self._surge
-        event = self._surges.judge(surge.grown > 0.0, clock_s, clock_s)
-        if event is None:
-            return NOTHING
-        text = (
-            "drain current no longer grows by itself"
-            if event is Event.RETURNED
-            else _bent_text(Upward(surge.grown, surge.risen_k, surge.seconds), sum(estimates.currents))
-        )
-        return [self._surges.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=SURGED)]
+        said: list[Finding] = []
+        for surge, condition in self._surges:
+            if not surge.feed(clock_s, heatsink_c, level):
+                continue
+            event = condition.judge(surge.grown > 0.0, clock_s, clock_s)
+            if event is None:
+                continue
+            text = (
+                "drain current no longer grows by itself"
+                if event is Event.RETURNED
+                else _bent_text(Upward(surge.grown, surge.risen_k, surge.seconds), sum(estimates.currents))
+            )
+            said.append(condition.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=surge.limit))
+        return said
 
     def _bends(self, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
         upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)

@@ -10,16 +10,21 @@ from random import Random
 
 import pytest
 
-from alerts.estimators.surge import Surge
+from alerts.estimators.surge import QUICK, SLOWER, Surge
 
 Course = Callable[[float], float]
 
 
 def called_s(
-    current: Course, *, hz: float = 2.0, heat: Course = lambda at_s: 0.05 * at_s, spike_s: float = -1.0
+    current: Course,
+    kind: tuple[float, float, float] = QUICK,
+    *,
+    hz: float = 2.0,
+    heat: Course = lambda at_s: 0.05 * at_s,
+    spike_s: float = -1.0,
 ) -> float:
     """When it is called within a minute of key-down, ``inf`` where it is not; one sample may be a spike."""
-    surge, noise = Surge(), Random("surge").gauss
+    surge, noise = Surge(*kind), Random("surge").gauss
     for i in range(round(60.0 * hz)):
         at_s = i / hz
         a = 4.0 * current(at_s) + noise(0.0, 0.02) + (6.0 if 0.0 <= at_s - spike_s < 1.0 / hz else 0.0)
@@ -34,15 +39,23 @@ def test_a_quick_runaway_is_called_before_the_current_has_doubled(hz: float) -> 
     assert called_s(lambda at_s: exp(at_s / 25.0), hz=hz) < 20.0
 
 
+@pytest.mark.parametrize("hz", [1.0, 2.0, 5.0])
+def test_one_that_takes_a_minute_to_double_is_called_before_it_has_grown_by_half(hz: float) -> None:
+    """Growth by 1/e in 80 s is called within 32 s, at each rate of packs."""
+    assert called_s(lambda at_s: exp(at_s / 80.0), SLOWER, hz=hz) < 32.0
+
+
+@pytest.mark.parametrize("kind", [QUICK, SLOWER])
 @pytest.mark.parametrize("grown", [0.1, 0.3, 0.6])
-@pytest.mark.parametrize("tau_s", [1.0, 4.0, 12.0])
-def test_devices_that_warm_up_are_let_be(grown: float, tau_s: float) -> None:
+@pytest.mark.parametrize("tau_s", [1.0, 4.0, 12.0, 40.0])
+def test_devices_that_warm_up_are_let_be(grown: float, tau_s: float, kind: tuple[float, float, float]) -> None:
     """What slows down is a warming, however much it takes."""
-    assert called_s(lambda at_s: 1.0 + grown * (1.0 - exp(-at_s / tau_s))) == float("inf")
+    assert called_s(lambda at_s: 1.0 + grown * (1.0 - exp(-at_s / tau_s)), kind) == float("inf")
 
 
-def test_a_step_a_spike_and_growth_without_heat_are_something_else() -> None:
+@pytest.mark.parametrize("kind", [QUICK, SLOWER])
+def test_a_step_a_spike_and_growth_without_heat_are_something_else(kind: tuple[float, float, float]) -> None:
     """A short, a wrong reading, and a heatsink that does not warm are no runaway."""
-    assert called_s(lambda at_s: 1.6 if at_s > 20.0 else 1.0) == float("inf")
-    assert called_s(lambda at_s: 1.0, spike_s=20.0) == float("inf")
-    assert called_s(lambda at_s: exp(at_s / 25.0), heat=lambda at_s: -0.1 * at_s) == float("inf")
+    assert called_s(lambda at_s: 1.6 if at_s > 20.0 else 1.0, kind) == float("inf")
+    assert called_s(lambda at_s: 1.0, kind, spike_s=20.0) == float("inf")
+    assert called_s(lambda at_s: exp(at_s / 25.0), kind, heat=lambda at_s: -0.1 * at_s) == float("inf")
