@@ -3,7 +3,7 @@
 The sensor is judged by a heat balance that was learned some minutes before, and not from what is in doubt.
 """
 
-from math import nan
+from math import nan, sqrt
 from typing import NamedTuple, TypeGuard
 
 from alerts.cycle import Cycle
@@ -17,6 +17,8 @@ from alerts.estimators.swing import Swing
 BLOCK_S = 10.0
 #: how long the learned balance is kept back from judging the sensor that it was learned from, in heat blocks
 _BEHIND = 15
+#: but a fall, which has room for so much, is judged from so few blocks on
+_SOON = 5
 #: and through a dry pad by so much later, s
 _LATE_S = 60.0
 #: a heatsink quicker than this loses too much of its heat within a block to tell an answer from none, s
@@ -61,11 +63,13 @@ class Trust:
         "_block",
         "_cycle",
         "_heat_j",
+        "_last",
         "_late_j",
         "_late_w",
         "_mark",
         "_old_fits",
         "_rested_s",
+        "_unsure_j2",
         "blocks",
         "collapse",
         "cooldown",
@@ -87,9 +91,12 @@ class Trust:
         self.fallen = self.deaf = False  # off its heatsink; no answer to heat
         self._old_fits: list[HeatFit] = []
         self._mark: tuple[float, float, float] | None = None
-        self._block = (0.0, 0.0, 0.0, 0.0, 0.0)  # s, Cel before and after, W, and W that come late
+        # s, Cel before and after, W, W that come late, and how far the heat may be off between samples, J²
+        self._block = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
         self._heat_j = self._late_j = self._arriving_w = self._late_w = self._rested_s = 0.0
         self._below_k = nan
+        self._last = (nan, False)  # W and keyed of the sample before
+        self._unsure_j2 = 0.0
 
     @property
     def known(self) -> HeatFit | None:
@@ -117,7 +124,8 @@ class Trust:
         mark = self._mark
         if mark is None or clock_s - mark[1] > 10.0 or clock_s <= mark[1]:
             self._mark = (clock_s, clock_s, heatsink_c)
-            self._heat_j = self._late_j = 0.0
+            self._heat_j = self._late_j = self._unsure_j2 = 0.0
+            self._last = (watt, keyed)
             self.falls.restart()
             return False
         # the heat as it reaches the sensor, through cases and through its own lag
@@ -126,6 +134,9 @@ class Trust:
         lag_s = self._old_fits[0].lag_s if self._old_fits else 0.0
         self._arriving_w += (watt - self._arriving_w) * dt_s / (lag_s + dt_s)
         self._late_w += (self._arriving_w - self._late_w) * dt_s / (_LATE_S + dt_s)
+        if keyed is self._last[1]:
+            self._unsure_j2 += 0.5 * ((watt - self._last[0]) * dt_s) ** 2
+        self._last = (watt, keyed)
         self._heat_j += self._arriving_w * dt_s
         self._late_j += self._late_w * dt_s
         self._mark = (mark[0], clock_s, mark[2])
@@ -133,17 +144,17 @@ class Trust:
         if seconds < BLOCK_S:
             return False
         self._mark = (clock_s, clock_s, heatsink_c)
-        self._block = (seconds, mark[2], heatsink_c, self._heat_j / seconds, self._late_j / seconds)
-        self._heat_j = self._late_j = 0.0
+        self._block = (seconds, mark[2], heatsink_c, self._heat_j / seconds, self._late_j / seconds, self._unsure_j2)
+        self._heat_j = self._late_j = self._unsure_j2 = 0.0
         self.blocks += 1
         return True
 
     def judge(self, around: Around) -> None:
         """Judge the block that was just closed."""
-        seconds, before_c, heatsink_c, heat_w, late_w = self._block
+        seconds, before_c, heatsink_c, heat_w, late_w, _ = self._block
         collapsed = self._collapsed(seconds, heatsink_c, heat_w, around)
         fits = self._old_fits
-        fallen = len(fits) > _BEHIND - 1 and self._by_model(seconds, before_c, heatsink_c, (heat_w, late_w), around)
+        fallen = len(fits) >= _SOON and self._by_model(seconds, before_c, heatsink_c, (heat_w, late_w), around)
         # a heatsink as quick as the key's cycle falls to the air and comes back within it
         slow = bool(fits) and fits[0].tau_s > _SLOW_S
         self.fallen = fallen or (collapsed and slow) or around.leapt
@@ -176,6 +187,10 @@ class Trust:
             # by whatever is known of its resistance, the slowest
             tau_s=max(old.tau_s, old.capacity_j_per_k * max(self.collapse.k_per_w, around.slowest_k_per_w)),
         )
+        # at rest a temperature may fall to wherever the air is; while power flows it may not
+        fallen = fallen and heat_w > _FLOWS * around.mean_w
+        if len(self._old_fits) < _BEHIND:
+            return fallen
         bare_k = heat_w * seconds / old.capacity_j_per_k
         cooled_k = bare_k - (before_c - old.air_c) * seconds / old.tau_s
         # long after a key-down only cooling is left, which a fan that stops turns round
@@ -183,10 +198,12 @@ class Trust:
         if answers and _within(old, _ANSWER_SURE):
             moved_k = heatsink_c - before_c
             late_k = cooled_k + (late_w - heat_w) * seconds / old.capacity_j_per_k
-            lost = self.response.feed(seconds, bare_k, cooled_k, moved_k, late_k=late_k, step_k=around.step_k)
+            unsure_k = sqrt(self._block[-1]) / old.capacity_j_per_k
+            lost = self.response.feed(
+                seconds, bare_k, cooled_k, moved_k, late_k=late_k, step_k=around.step_k, unsure_k=unsure_k
+            )
             self.deaf = lost and old.tau_s > _SLOW_S
-        # at rest a temperature may fall to wherever the air is; while power flows it may not
-        return fallen and heat_w > _FLOWS * around.mean_w
+        return fallen
 
     def _collapsed(self, seconds: float, heatsink_c: float, watt: float, around: Around) -> bool:
         first_c = around.first_c

@@ -121,12 +121,14 @@ class Response:
         *,
         late_k: float = 0.0,
         step_k: float = 0.0,
+        unsure_k: float = 0.0,
     ) -> bool:
         """Take one block; True when the answer is lost.
 
         ``expected_k`` is how far the heat alone should have moved the temperature, ``cooled_k`` how far with the known
         cooling, ``late_k`` the same of heat that comes a minute late; ``moved_k`` how far it moved, read in steps of
-        ``step_k``.
+        ``step_k``. ``unsure_k`` is the standard deviation of what is expected: speech is another at each sample, and
+        between two of them nobody knows.
         """
         changed_k, most_k = abs(expected_k - self._recent), max(abs(expected_k), abs(self._recent))
         self._recent += (expected_k - self._recent) * min(seconds / _RECENT_S, 1.0)
@@ -140,14 +142,15 @@ class Response:
         self._moved += dy * share
         if self._weight < 6.0:
             return False
-        self._late_score = self._late_score * _LATE_KEPT - self._says(late, dy)
+        unsure_k2 = unsure_k * unsure_k
+        self._late_score = self._late_score * _LATE_KEPT - self._says(late, dy, unsure_k2)
         # a difference of two readings in steps: a variance of q²/12 each (Bennett 1948; from memory)
         self._noise = max(self._noise, step_k * step_k / 6.0)
         if changed_k < _CHANGE * most_k or min(abs(bare), abs(cooled)) < max(_TELLS_K, 2.0 * sqrt(self._noise)):
             # too little heat came or went to tell; and what is suspected is slowly forgotten
             self.score *= _FORGETS
             return self._lost
-        self.score += min(self._says(bare, dy), self._says(cooled, dy))
+        self.score += min(self._says(bare, dy, unsure_k2), self._says(cooled, dy, unsure_k2))
         if self._learned < _LEARNS and self.score < _MISSED:
             self._learned += 1
             self._sxx += cooled * cooled
@@ -166,9 +169,9 @@ class Response:
     def _lost(self) -> bool:
         return self.score > _LOST and self.seen_k > _SEEN_K and self._late_score < _LATE
 
-    def _says(self, dx: float, dy: float) -> float:
+    def _says(self, dx: float, dy: float, unsure_k2: float) -> float:
         off = dy - _ANSWERS * min(max(self._sxy / self._sxx, 0.0), 1.0) * dx
-        doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2)
+        doubt = 2.0 * (self._noise + (_MODEL * dx) ** 2 + unsure_k2)
         return max(-_MOST, min(_MOST, (off * off - dy * dy) / doubt))
 
 

@@ -26,6 +26,8 @@ _BETTER = 1.5
 #: and cooling better by this factor than it ever was, for so many windows running, is no fan's doing: forced air is
 #: two to three times still air, four at the most (common practice, no source)
 _LEAP, _LEAPS = 4.0, 2
+#: nor is it a lost sensor's while it still warms up by more than this over the window, K
+_WARMS_K = 0.3
 #: and better by this factor it may be one: until it has lasted, nothing is learned from it
 _DOUBT = 2.5
 #: after a change of heat the near part of a heatsink, its far part and the chassis even out over some minutes, s, and
@@ -210,12 +212,12 @@ class Cooling:
         newest = Window(clock_s, w_per_k, sd, start.heatsink_c + 0.5 * moved_k, energy_j / seconds)
         self.now = _agree(self.now, newest)
         if self._room < inf:
-            self._compare(self.now)
+            self._compare(self.now, warms=moved_k > _WARMS_K)
         return True
 
-    def _compare(self, newest: Window) -> None:
+    def _compare(self, newest: Window, *, warms: bool) -> None:
         line = self._line
-        if self._leap(newest.w_per_k - 2.0 * newest.sd):
+        if self._leap(0.0 if warms else newest.w_per_k - 2.0 * newest.sd):
             return
         here = _bin(newest.heatsink_c)
         best = max(self._best[: here + 1])

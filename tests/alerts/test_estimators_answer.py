@@ -145,3 +145,35 @@ def test_a_rise_without_any_heat_measured_tells_nothing_and_ends_nothing() -> No
     collapse = Collapse()
     assert not any(collapse.feed(1.0, 30.0, 31.0, 0.0, air_known=True) for _ in range(600))
     assert collapse.k_per_w == 0.0
+
+
+def unanswered(unsure_k: float) -> float:
+    """A reading that stays while heat comes and goes by half a kelvin a block, known to within this; the score."""
+    response, noise = Response(), Random("unanswered").gauss
+    for i in range(120):
+        bare = 0.5 if i % 12 < 6 else 0.0
+        response.feed(10.0, bare, bare, noise(0.0, 0.03), unsure_k=unsure_k)
+    return response.score
+
+
+def test_heat_that_is_hardly_known_is_not_missed() -> None:
+    """Speech that is read now and then says little of the heat between; what is known of it is missed for certain."""
+    assert unanswered(0.0) > 12.0
+    assert unanswered(0.5) < 6.0
+
+
+@pytest.mark.parametrize(("slope", "lost"), [(0.0055, False), (-0.02, True)])
+def test_cooling_beyond_belief_is_a_lost_sensor_unless_it_still_warms(slope: float, lost: bool) -> None:
+    """More than four times the cooling: a reading that goes down has left its heatsink, one that goes on up has not."""
+    cooling = Cooling()
+    t, hot = 30.0, AIR + 20.0 * 8.0 * R
+    for i in range(1000):
+        t = hot + (t - hot) * exp(-1.0 / (8.0 * TAU))
+        cooling.feed(float(i), t, 20.0, AIR, keyed=True, capacity=C)
+    assert not cooling.leapt
+    leapt = False
+    for i in range(1000, 1400):
+        t += slope
+        cooling.feed(float(i), t, 20.0, AIR, keyed=True, capacity=C)
+        leapt = leapt or cooling.leapt
+    assert leapt is lost
