@@ -155,6 +155,8 @@ class FrameReader:
         try:
             uri = f"{self._path.absolute().as_uri()}?mode=ro"
             with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_S)) as db:
+                # one moment for all that is asked: what is counted first and read then must be the same
+                db.execute("BEGIN")
                 yield db
         except sqlite3.Error as err:
             raise StoreUnfit(self._path, str(err)) from err

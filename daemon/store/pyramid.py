@@ -254,7 +254,8 @@ class Slots(NamedTuple):
 def read_buckets(db: sqlite3.Connection, of: Slots, series: Sequence[str]) -> tuple[Nanos, Buckets]:
     """The slots that have a bucket, and the buckets with the ``series`` asked for, both in the order of time.
 
-    One row with long texts, as each row costs a turn with the interpreter's lock. Raises sqlite3.Error.
+    One row with long texts, as each row costs a turn with the interpreter's lock. It asks twice, and what is asked must
+    be of one moment: inside a transaction. Raises sqlite3.Error.
     """
     part = "FROM buckets WHERE job = :job AND level = :level AND slot >= :first AND slot < :end"
     counts = ", ".join(f'count("{name}")' for name in series)

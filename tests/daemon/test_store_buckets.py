@@ -6,6 +6,7 @@ import random
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
@@ -201,6 +202,32 @@ def test_a_reader_can_do_without_buckets(tmp_path: Path, frame_at: MakeFrame) ->
         put(writer, 1, [frame_at(t) for t in range(200)])
     without_buckets(path)
     assert FrameReader(path).in_buckets(Slots(1, 0, 0, 2**62)) == 0
+
+
+def test_what_is_read_while_it_is_written_is_of_one_moment(tmp_path: Path, frame_at: MakeFrame) -> None:
+    """Where there are times there are values: a commit may come between the question what there is and the reading."""
+    path, jobs, ready = tmp_path / "frames.sqlite", 500, threading.Event()
+    of = {job: [frame_at(1000 * job + t, heatsink=20.0) for t in range(20)] for job in range(1, jobs + 1)}
+
+    def write() -> None:
+        with closing(FrameWriter(path)) as writer:
+            ready.set()
+            for job, frames in of.items():
+                put(writer, job, frames)
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    assert ready.wait(10)
+    reader = FrameReader(path)
+    for job, frames in of.items():
+        times = np.empty(0, np.int64)
+        while times.size == 0:
+            times, values = reader.columns(span_of(job, frames), 0, 2**62)
+        assert len(values["heatsink"]) == len(times) == len(frames)
+        slots, buckets = reader.buckets(Slots(job, 0, 0, 2**62), SERIES)
+        assert (buckets.stats["n"][:, SERIES.index("heatsink")] > 0).all()
+        assert len(slots)
+    writing.join()
 
 
 KILLED = """
