@@ -6,11 +6,11 @@ import random
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
+from typing import Any, SupportsIndex
 
 import numpy as np
 import pytest
@@ -204,30 +204,43 @@ def test_a_reader_can_do_without_buckets(tmp_path: Path, frame_at: MakeFrame) ->
     assert FrameReader(path).in_buckets(Slots(1, 0, 0, 2**62)) == 0
 
 
+class Interrupted(list[str]):
+    """Names, by which it is asked first what there is; when they are looked at again, something is written."""
+
+    def __init__(self, names: Sequence[str], write: Callable[[], object]) -> None:
+        super().__init__(names)
+        self._write, self._asked, self._done = write, False, False
+
+    def _again(self) -> None:
+        if self._asked and not self._done:
+            self._done = True
+            self._write()
+        self._asked = True
+
+    def __iter__(self) -> Iterator[str]:
+        self._again()
+        return super().__iter__()
+
+    def __getitem__(self, at: SupportsIndex | slice) -> Any:
+        self._again()
+        return super().__getitem__(at)
+
+
 def test_what_is_read_while_it_is_written_is_of_one_moment(tmp_path: Path, frame_at: MakeFrame) -> None:
-    """Where there are times there are values: a commit may come between the question what there is and the reading."""
-    path, jobs, ready = tmp_path / "frames.sqlite", 500, threading.Event()
-    of = {job: [frame_at(1000 * job + t, heatsink=20.0) for t in range(20)] for job in range(1, jobs + 1)}
-
-    def write() -> None:
-        with closing(FrameWriter(path)) as writer:
-            ready.set()
-            for job, frames in of.items():
-                put(writer, job, frames)
-
-    writing = threading.Thread(target=write)
-    writing.start()
-    assert ready.wait(10)
-    reader = FrameReader(path)
-    for job, frames in of.items():
-        times = np.empty(0, np.int64)
-        while times.size == 0:
-            times, values = reader.columns(span_of(job, frames), 0, 2**62)
-        assert len(values["heatsink"]) == len(times) == len(frames)
-        slots, buckets = reader.buckets(Slots(job, 0, 0, 2**62), SERIES)
+    """A commit may come between the question what there is and its reading: each time still has its values."""
+    path = tmp_path / "frames.sqlite"
+    frames = [frame_at(t / 2, heatsink=20.0, drain_1=math.nan if t < 200 else 2.0) for t in range(400)]
+    with closing(FrameWriter(path)) as writer:
+        put(writer, 1, frames[:200])
+        reader = FrameReader(path)
+        names = Interrupted(CHANNELS, lambda: put(writer, 1, frames[:300]))
+        times, values = reader.columns(span_of(1, frames), 0, 2**62, names)
+        assert (len(times), sorted(values)) == (200, ["forward", "heatsink", "key", "supply"])
+        seen, _ = reader.buckets(Slots(1, 0, 0, 2**62), SERIES)
+        names = Interrupted(SERIES, lambda: put(writer, 1, frames))
+        slots, buckets = reader.buckets(Slots(1, 0, 0, 2**62), names)
+        assert slots.tolist() == seen.tolist()
         assert (buckets.stats["n"][:, SERIES.index("heatsink")] > 0).all()
-        assert len(slots)
-    writing.join()
 
 
 KILLED = """
