@@ -16,6 +16,8 @@ _EVERY_S, _SLOW_S = 2.0, 180.0
 _FROM_S, _REFERENCE_S = 180.0, 300.0
 #: a sample is believed within this of what has been, K, and as much again as it has been
 _ROOM_K = 10.0
+#: so many times the heat that it was begun at begins the reference anew
+_MORE = 2.0
 #: heat of one device under which nothing is told, W
 _LEAST_W = 1.0
 
@@ -23,10 +25,10 @@ _LEAST_W = 1.0
 class Pad:
     """One device: how far its case stands over the heatsink, and how far it should, K; nan while nothing tells."""
 
-    __slots__ = ("_driven_s", "_heat", "_over", "heat_w", "over_k", "should_k")
+    __slots__ = ("_driven_s", "_from_w", "_per_w", "_weight", "heat_w", "over_k", "should_k")
 
     def __init__(self) -> None:
-        self._driven_s = self._heat = self._over = 0.0
+        self._driven_s = self._from_w = self._per_w = self._weight = 0.0
         self.over_k = self.heat_w = 0.0
         self.should_k = nan
 
@@ -43,11 +45,13 @@ class Pad:
         if self._driven_s < _FROM_S or self.heat_w < _LEAST_W:
             self.should_k = nan
         elif self._driven_s < _FROM_S + _REFERENCE_S:
-            # sums, and no mean of ratios: where there is little heat, the two sensors' own difference tells most
-            self._over += self.over_k * seconds
-            self._heat += self.heat_w * seconds
+            if self.heat_w > _MORE * self._from_w:
+                # where there is little heat, as at idle, the two sensors' own difference tells most: begun anew
+                self._from_w, self._weight = self.heat_w, 0.0
+            self._weight += seconds
+            self._per_w += (self.over_k / self.heat_w - self._per_w) * seconds / self._weight
         else:
-            self.should_k = self._over / self._heat * self.heat_w if self._heat > 0.0 else nan
+            self.should_k = self._per_w * self.heat_w
 
 
 class Pads:

@@ -70,8 +70,8 @@ def pad(k_per_w: float, *, on_s: float, off_s: float) -> Pad:
 
 @pytest.mark.parametrize(("on_s", "off_s"), [(60.0, 60.0), (300.0, 120.0), (1e9, 1.0)])
 def test_a_case_stands_where_its_heat_puts_it(on_s: float, off_s: float) -> None:
-    """Over any cycle of the key it is R·P within a fifth; three times that, within a quarter, once R has trebled."""
+    """Over any cycle of the key the stand is R·P within a fifth of it; and three times that once R has trebled."""
     sound = pad(0.5, on_s=on_s, off_s=off_s)
     assert sound.over_k == pytest.approx(sound.should_k, rel=0.2)
     dry = pad(1.5, on_s=on_s, off_s=off_s)
-    assert dry.over_k == pytest.approx(3.0 * dry.should_k, rel=0.25)
+    assert dry.over_k == pytest.approx(3.0 * dry.should_k, rel=0.2)

@@ -77,7 +77,7 @@ class ManyPartWorld:
         self._load_r, self._load_s = rng.uniform(0.8, 1.6), rng.uniform(600.0, 1800.0)
         self._word, self._word_s = 0.0, 0.0
         self._meter_s = rng.choice([0.0, rng.uniform(0.05, 0.35)])  # the power meter is slower than the ammeters
-        self._meter_w = self._meter_peak_w = 0.0
+        self._meter_w = 0.0
         self._latched = False
         self._onset_c: float | None = None
         self._felt = 0.0
