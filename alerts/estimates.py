@@ -14,6 +14,7 @@ from alerts.estimators.steps import Steps
 from alerts.heatsink import Heatsink
 from alerts.keyed import Drains, Keyed, State, forward_w
 from alerts.limits import Limits
+from alerts.pauses import Pauses
 from alerts.types import Situation
 from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, Frame
 
@@ -62,6 +63,7 @@ class Estimates:
         self.source = SourceResistance()
         self.source_edges = 0
         self.block: Block | None = None  # the newest; another object each time
+        self.pauses = Pauses()  # of speech
         self.idle_line = Line(huber=3.0)  # idle current over heatsink temperature, of the whole soak
         self.dissipation_w = nan
         self.drive = Drive.OFF
@@ -109,6 +111,8 @@ class Estimates:
         driven = state is State.DRIVEN and self.drive not in _UNDRIVEN
         if is_keyed:
             self.steps.feed(currents)
+            if state is State.IDLE and self.drive is Drive.MODULATED:
+                self.pauses.feed(clock_s, self.sink.heatsink_c, supply_v, currents)
         if (driven or (state is State.IDLE and self.drive is Drive.IDLE)) and self.keyed.steady(clock_s):
             samples = self._samples
             if len(currents) != self._devices:

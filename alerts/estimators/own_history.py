@@ -38,12 +38,14 @@ class Answers(NamedTuple):
     """How a figure answers to one that explains it, before any data: its coefficient's mean and standard deviation.
 
     ``reach`` is how much the expected figure may be wrong for each unit by which the explaining one is beyond
-    what has been learned from: no coefficient is good for ever.
+    what has been learned from: no coefficient is good for ever. Of one that is ``capped``, what is more than was ever
+    learned from explains nothing: it may well be what is to be explained that makes it more.
     """
 
     mean: float
     sd: float
     reach: float = 0.0
+    capped: bool = False
 
 
 class Judged(NamedTuple):
@@ -73,6 +75,7 @@ class OwnHistory:
 
     __slots__ = (
         "_bank",
+        "_capped",
         "_delay_s",
         "_high",
         "_lean",
@@ -90,6 +93,7 @@ class OwnHistory:
         self, answers: Sequence[Answers], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
     ) -> None:
         self._reach = [a.reach for a in answers]
+        self._capped = [i for i, a in enumerate(answers) if a.capped]
         self._low = [0.0] * len(answers)
         self._high = [0.0] * len(answers)
         self._delay_s = delay_s
@@ -134,6 +138,8 @@ class OwnHistory:
         line.append((clock_s, x, figure))
         if not self.ready:
             return None
+        if self._capped:
+            x = self._cap(x)
         expected, sure_sd = self.fit.predict(x)
         noise_sd = self.fit.noise_sd
         residual = figure - expected
@@ -149,6 +155,12 @@ class OwnHistory:
         since_s = self._since_s = min(self._since_s, clock_s)
         up = signal.up if signal else False
         return Judged(self.off, least, trusting, noise_sd, expected, signal is not None, up, since_s)
+
+    def _cap(self, x: tuple[float, ...]) -> tuple[float, ...]:
+        most = list(x)
+        for i in self._capped:
+            most[i + 1] = min(most[i + 1], self._high[i])
+        return tuple(most)
 
     def _learn(self, x: tuple[float, ...], figure: float) -> None:
         self.fit.learn(x, figure, INFORMATION)

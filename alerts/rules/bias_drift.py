@@ -1,12 +1,13 @@
 """``bias-drift``: the idle current against this unit's own, its temperature coefficient and the drive taken out."""
 
 from collections.abc import Sequence
-from math import exp, log
-from typing import ClassVar
+from math import exp, log, sqrt
+from typing import ClassVar, NamedTuple
 
 from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, Judged, OwnHistory
 from alerts.keyed import State
+from alerts.pauses import Pause
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, ampere, percent, span
 from sensors.types import Drive, Frame
@@ -18,6 +19,8 @@ _IDLE_PER_K = Answers(0.004, 0.008, 0.003)
 _DRIVE_PER_K = Answers(0.0, 0.002, 0.0004)
 #: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
 _PER_POWER = Answers(0.5, 0.15)
+#: but power over all that this unit has given at this steady drive explains nothing: a bias that grows brings both
+_PER_POWER_STEADY = _PER_POWER._replace(capped=True)
 #: and under speech, whose power is never the same, the less the quieter: then only the idle current is left
 _PER_POWER_BENT = Answers(0.05, 0.1)
 _PER_SUPPLY = Answers(0.0, 1.0)
@@ -51,16 +54,25 @@ class BiasDrift:
         self._bias: dict[Drive, OwnHistory] = {}
         self._conditions: dict[Drive, Condition] = {}
         self._block: Block | None = None
+        self._pause: Pause | None = None
+        self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 4 * _NOISE)
+        self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, _DWELL_S)
         self._power: float | None = None  # of the first speech, the logarithm of its watts
         self._frames = 0
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame: the block that it closed, if it closed one."""
         self._frames += 1
-        block = self._estimates.block
+        pause, block = self._estimates.pauses.newest, self._estimates.block
+        if pause is not self._pause and pause is not None:
+            self._pause = pause
+            return self._look_at_pause(pause, frame.time_ns)
         if block is self._block or block is None:
             return NOTHING
         self._block = block
+        return self._look_at_block(block, frame.time_ns)
+
+    def _look_at_block(self, block: Block, time_ns: int) -> Sequence[Finding]:
         total_a = block.total_a
         # the first seconds after key-down are the devices' own warming
         if not total_a > 0.02 or block.keyed_s - block.seconds < 5.0:
@@ -75,12 +87,37 @@ class BiasDrift:
                 x = (*x, (power - self._usual_power(power)) ** 2)
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
-        coarse = _COARSE * self._estimates.steps.widest * len(block.currents_a) ** 0.5 / total_a
-        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=coarse)
+        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=self._coarse(block))
         bias = self._bias_moves(block)
         if judged is None:
             return NOTHING
-        return self._judge(block, judged, bias, frame.time_ns)
+        limits = self._terms.limits
+        limit = limits.bias_drift_idle_ratio if idle else limits.bias_drift_drive_ratio
+        if block.drive is Drive.MODULATED:
+            limit = _SPEECH * limit + judged.sd
+        condition = self._conditions.get(block.drive)
+        if condition is None:
+            subject = str(block.drive)
+            condition = Condition(self._terms, self.name, subject, Priority.WARNING, _DWELL_S)
+            self._conditions[block.drive] = condition
+        what = "idle current" if idle else f"drain current under {block.drive}"
+        left = "" if idle else ", its power and its supply"
+        return self._judge(condition, _Told(block, judged, limit, bias, what, left), time_ns)
+
+    def _look_at_pause(self, pause: Pause, time_ns: int) -> Sequence[Finding]:
+        if not (pause.total_a > 0.02 and pause.supply_v > 1.0):
+            return NOTHING
+        x = (pause.heatsink_c, log(pause.supply_v))
+        judged = self._pauses.feed(pause.clock_s, x, log(pause.total_a), coarse=self._coarse(pause))
+        if judged is None:
+            return NOTHING
+        limit = self._terms.limits.bias_drift_idle_ratio
+        told = _Told(pause, judged, limit, None, "idle current in the pauses of speech", " and its supply")
+        return self._judge(self._paused, told, time_ns)
+
+    def _coarse(self, block: Block | Pause) -> float:
+        together = sqrt(len(block.currents_a)) / block.total_a
+        return _COARSE * self._estimates.steps.widest * together
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""
@@ -108,14 +145,16 @@ class BiasDrift:
         history = self._histories.get(drive)
         if history is None:
             idle = drive is Drive.IDLE
-            prior = [_IDLE_PER_K, _PER_SUPPLY] if idle else [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER]
+            prior = [_IDLE_PER_K, _PER_SUPPLY] if idle else [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER_STEADY]
             noise = _NOISE
             if drive is Drive.MODULATED:
-                prior, noise = [*prior, _PER_POWER_BENT], 4 * _NOISE
-            run = self._terms.limits.drift_run_samples
-            history = OwnHistory(prior, noise_sd=noise, floor_sd=_FLOOR, delay_s=_DELAY_S, run=run)
-            self._histories[drive] = history
+                prior, noise = [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER, _PER_POWER_BENT], 4 * _NOISE
+            history = self._histories[drive] = self._new_history(prior, noise)
         return history
+
+    def _new_history(self, prior: Sequence[Answers], noise: float) -> OwnHistory:
+        run = self._terms.limits.drift_run_samples
+        return OwnHistory(prior, noise_sd=noise, floor_sd=_FLOOR, delay_s=_DELAY_S, run=run)
 
     def _bias_moves(self, block: Block) -> Judged | None:
         known = [v for v in block.bias_v if v == v]  # noqa: PLR0124  nan
@@ -128,38 +167,41 @@ class BiasDrift:
             self._bias[block.drive] = history
         return history.feed(block.clock_s, (block.heatsink_c,), sum(known) / len(known))
 
-    def _judge(self, block: Block, judged: Judged, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
-        limits = self._terms.limits
-        limit = limits.bias_drift_idle_ratio if block.state is State.IDLE else limits.bias_drift_drive_ratio
-        if block.drive is Drive.MODULATED:
-            limit = _SPEECH * limit + judged.sd
-        ratio, least = exp(judged.off) - 1.0, exp(judged.least) - 1.0
-        condition = self._conditions.get(block.drive)
-        if condition is None:
-            subject = str(block.drive)
-            condition = Condition(self._terms, self.name, subject, Priority.WARNING, _DWELL_S)
-            self._conditions[block.drive] = condition
+    def _judge(self, condition: Condition, told: "_Told", time_ns: int) -> Sequence[Finding]:
+        judged, limit = told.judged, told.limit
+        least = exp(judged.least) - 1.0
         beyond = abs(least) > limit and judged.signals
-        event = condition.judge_band(beyond, abs(least) < _BACK * limit, block.clock_s, block.seconds)
+        event = condition.judge_band(beyond, abs(least) < _BACK * limit, told.of.clock_s, told.of.seconds)
         if event is None:
             return NOTHING
-        text = self._text(event, block, judged, limit, bias)
-        return [condition.finding(event, time_ns, text, unit="1", value=ratio, limit=limit)]
-
-    def _text(self, event: Event, block: Block, judged: Judged, limit: float, bias: Judged | None) -> str:
-        what = "idle current" if block.state is State.IDLE else f"drain current under {block.drive}"
-        if event is Event.RETURNED:
-            return f"{what} is back at what this unit's own history expects"
         ratio = exp(judged.off) - 1.0
-        amount = block.total_a * ratio / (1.0 + ratio)
-        look = "look at the bias supply and its trimmers, then at the devices"
-        if bias is not None and bias.signals:
-            look = f"the bias voltage has moved by {1000 * bias.off:+.0f} mV with it: look at the bias supply"
-        elif bias is not None:
-            look = "the bias voltage has not moved: look at the devices"
-        left = "" if block.state is State.IDLE else ", its power and its supply"
-        return (
-            f"{what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
-            f"unit's own history, its temperature{left} explain, for {span(block.clock_s - judged.since_s)} now, over "
-            f"the limit of {percent(limit)}: {look}"
-        )
+        return [condition.finding(event, time_ns, _text(event, told), unit="1", value=ratio, limit=limit)]
+
+
+class _Told(NamedTuple):
+    """What there is to say of one current."""
+
+    of: Block | Pause
+    judged: Judged
+    limit: float
+    bias: Judged | None
+    what: str
+    left: str  # what else explains it
+
+
+def _text(event: Event, told: _Told) -> str:
+    if event is Event.RETURNED:
+        return f"{told.what} is back at what this unit's own history expects"
+    judged, bias = told.judged, told.bias
+    ratio = exp(judged.off) - 1.0
+    amount = told.of.total_a * ratio / (1.0 + ratio)
+    look = "look at the bias supply and its trimmers, then at the devices"
+    if bias is not None and bias.signals:
+        look = f"the bias voltage has moved by {1000 * bias.off:+.0f} mV with it: look at the bias supply"
+    elif bias is not None:
+        look = "the bias voltage has not moved: look at the devices"
+    return (
+        f"{told.what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
+        f"unit's own history, its temperature{told.left} explain, for {span(told.of.clock_s - judged.since_s)} now, "
+        f"over the limit of {percent(told.limit)}: {look}"
+    )

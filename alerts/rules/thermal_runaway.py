@@ -9,6 +9,7 @@ from alerts.estimators.curvature import GROWN, Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, Slope, gain_of
 from alerts.estimators.surge import QUICK, SLOWER, Surge
 from alerts.keyed import State, forward_w
+from alerts.pauses import Pause
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, percent
 from sensors.types import Drive, Frame
@@ -27,6 +28,10 @@ _DWELL_S = 30.0
 #: what was known under a drive that has been away for longer than this, s, is another time's
 _AWAY_S = 300.0
 _DEADBAND = 0.2
+
+
+Steps = Sequence[tuple[Condition, float]]
+"""The conditions of one gain, mildest first, with their limits."""
 
 
 class Course:
@@ -54,12 +59,21 @@ class ThermalRunaway:
     def __init__(self, terms: Terms) -> None:
         limits = self._limits = terms.limits
         self._estimates = terms.estimates
-        self._warning = Condition(terms, self.name, "loop gain", Priority.WARNING, _DWELL_S)
-        self._trip = Condition(terms, self.name, "loop gain", Priority.TRIP, _DWELL_S)
-        self._steps = (
-            (self._warning, min(limits.loop_gain_warning, limits.loop_gain)),
-            (self._trip, limits.loop_gain),
-        )
+
+        def steps(subject: str) -> Steps:
+            return (
+                (
+                    Condition(terms, self.name, subject, Priority.WARNING, _DWELL_S),
+                    min(limits.loop_gain_warning, limits.loop_gain),
+                ),
+                (Condition(terms, self.name, subject, Priority.TRIP, _DWELL_S), limits.loop_gain),
+            )
+
+        self._steps = steps("loop gain")
+        # speech has its pauses, in which the radio idles: its current there shows a bias that runs away by itself
+        self._pause: Pause | None = None
+        self._pause_steps = steps("loop gain in pauses")
+        self._pause_gains = CurrentGain()
         self._curvature = Curvature()
         self._bent = Condition(terms, self.name, "upward", Priority.TRIP, 0.0)
         self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
@@ -77,6 +91,9 @@ class ThermalRunaway:
         """Judge one frame: the seconds, and the block, that it closed, if it closed one."""
         self._frames += 1
         surges = self._grows(frame)
+        pause = self._estimates.pauses.newest
+        if pause is not self._pause and pause is not None:
+            return [*surges, *self._look_at_pause(pause, frame)]
         block = self._estimates.block
         if block is self._block or block is None:
             return surges
@@ -123,6 +140,17 @@ class ThermalRunaway:
         if long and point[0] >= _POINT_S:
             said += self._next_point(course, block, frame)
         return said
+
+    def _look_at_pause(self, pause: Pause, frame: Frame) -> Sequence[Finding]:
+        if self._pause is not None and pause.clock_s - self._pause.clock_s > _AWAY_S:
+            self._pause_gains = CurrentGain()
+        self._pause = pause
+        if not pause.total_a > 0.0:
+            return NOTHING
+        self._pause_gains.feed(pause.clock_s, pause.heatsink_c, pause.total_a)
+        return self._judge(
+            self._pause_gains, self._pause_steps, pause, frame, noise_a=_SPEECH * pause.total_a, noisy=True
+        )
 
     def _grows(self, frame: Frame) -> Sequence[Finding]:
         estimates = self._estimates
@@ -172,7 +200,9 @@ class ThermalRunaway:
         if whole < course.least_s:
             return NOTHING
         course.gains.feed(clock / whole, heat / whole, current / whole)
-        return self._judge(course.gains, block, current / whole, frame)
+        noisy = block.drive is Drive.MODULATED
+        noise_a = (_SPEECH if noisy else _NOISE) * current / whole
+        return self._judge(course.gains, self._steps, block, frame, noise_a=noise_a, noisy=noisy)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""
@@ -186,15 +216,16 @@ class ThermalRunaway:
             return not_applicable("no drain current is measured")
         return not_yet("the heatsink has not moved far enough under drive to tell a loop gain")
 
-    def _judge(self, gains: CurrentGain, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
+    def _judge(
+        self, gains: CurrentGain, steps: Steps, block: Block | Pause, frame: Frame, *, noise_a: float, noisy: bool
+    ) -> Sequence[Finding]:
         resistance = self._estimates.sink.k_per_w
         if resistance is None:
             return NOTHING
         k_per_w, sd = resistance
-        speech = block.drive is Drive.MODULATED
         told = [
             (gain_of(slope, block.supply_v, k_per_w, sd), slope)
-            for slope in gains.slopes((_SPEECH if speech else _NOISE) * current_a, noisy=speech)
+            for slope in gains.slopes(noise_a, noisy=noisy)
             if slope.spread_k >= _LEAST_SPREAD_K
         ]
         if not told:
@@ -202,9 +233,10 @@ class ThermalRunaway:
         surest = min(told, key=lambda one: one[0].sd)
         driven = [one for one in told if one[1].by_temperature <= 1.0]
         found, slope = max(driven, key=lambda one: one[0].least, default=surest)
-        self.gain = surest[0] if found.least < self._steps[0][1] else found
+        if steps is self._steps or found.least >= steps[0][1]:
+            self.gain = surest[0] if found.least < steps[0][1] else found
         said: list[Finding] = []
-        for condition, limit in self._steps:
+        for condition, limit in steps:
             over = bool(driven) and found.least > limit
             event = condition.judge_band(over, surest[0].value < limit - _DEADBAND, block.clock_s, 120.0)
             if event is not None:

@@ -60,6 +60,7 @@ class ManyPartWorld:
         self._hot_db_per_k = (rng.uniform(0.0, 0.35) - 20.0 * log10(cold_a / warm_a)) / 30.0
         # of the heat, a part leaves by the chassis; both ways together are the resistance that was asked for
         aside = rng.uniform(0.05, 0.25)
+        self._rises = sink_rise_w_to_k
         self._sink_r, chassis = sink_rise_w_to_k / (1.0 - aside), sink_rise_w_to_k / aside
         capacity = tau_s / sink_rise_w_to_k
         self._spreader_j = rng.uniform(30.0, 120.0)
@@ -80,7 +81,7 @@ class ManyPartWorld:
         self._meter_w = 0.0
         self._latched = False
         self._onset_c: float | None = None
-        self._felt = 0.0
+        self._felt = self._felt_w = 0.0
         self.spreader_c = self.base_c = self.fins_c = self.chassis_c = self.load_c = 22.0
         self.pad_k = [0.0] * n
         self._heat_w = [0.0] * n
@@ -130,7 +131,7 @@ class ManyPartWorld:
     def _gates(self, wrong: Wrong) -> list[float]:
         drift_v = 0.0
         if self._onset_c is not None:
-            drift_v = wrong.runaway * (self.base_c - self._onset_c) / (self._emf_v * self._sink_r * self._felt)
+            drift_v = wrong.runaway * (self.base_c - self._onset_c) / (self._rises * self._felt_w)
         a_per_v = self._felt / self.devices
         creeps_v = [creep_a / a_per_v if a_per_v else 0.0 for creep_a in wrong.creep_a]
         return [v + drift_v + creep_v for v, creep_v in zip(self._gate_v, creeps_v, strict=False)]
@@ -139,10 +140,12 @@ class ManyPartWorld:
         both = [self._driven(i, v + more_v, swing_v, self._hot_c(i)) for i, v in enumerate(self._gate_v)]
         return sum(a for a, _ in both), sum(wave for _, wave in both)
 
-    def _feel(self, swing_v: float) -> float:
-        """How much current a volt at the gates adds in this drive, A/V; what a power control takes back is taken off.
+    def _feel(self, swing_v: float) -> tuple[float, float]:
+        """What a volt at the gates adds in this drive, of current, A/V, and of heat, W/V.
 
-        Of a runaway, whose loop gain is one where V·R·dI/dT = 1, and of a creep, so that both matter in their drive.
+        What a power control takes back is taken off: a creep is to matter in its drive. And what leaves as power heats
+        nothing: the loop gain of a runaway is R·dP/dT with the dissipation P, of which V·R·dI/dT is the case that
+        nothing leaves.
         """
         more_v = 0.02
         now_a, wave_a = self._all_driven(0.0, swing_v)
@@ -152,7 +155,9 @@ class ManyPartWorld:
             for _ in range(30):
                 held_v = 0.5 * (low + high)
                 low, high = (held_v, high) if self._all_driven(more_v, held_v)[1] < wave_a else (low, held_v)
-        return (self._all_driven(more_v, held_v)[0] - now_a) / more_v
+        then_a, then_wave_a = self._all_driven(more_v, held_v)
+        heat_w = self._emf_v * (then_a - now_a) - self._ohms * (then_wave_a**2 - wave_a**2)
+        return (then_a - now_a) / more_v, max(heat_w, 0.2 * self._emf_v * (then_a - now_a)) / more_v
 
     def step(self, dt_s: float, key: bool, drive: Drive, air_c: float, wrong: Wrong) -> State:
         n = self.devices
@@ -166,7 +171,8 @@ class ManyPartWorld:
             level = 0.5
         swing_v = self._swing_v * sqrt(level) * self._control if driven else 0.0
         if keyed and not self._felt and (wrong.runaway or any(wrong.creep_a)):
-            self._felt = self._feel(_SPOKEN * self._swing_v if drive is Drive.MODULATED else swing_v)
+            felt = self._feel(_SPOKEN * self._swing_v if drive is Drive.MODULATED else swing_v)
+            self._felt, self._felt_w = felt
         if wrong.runaway and self._felt and self._onset_c is None:
             # the bias begins to follow the heatsink
             self._onset_c = self.base_c - self._rng.uniform(0.0, 2.0)

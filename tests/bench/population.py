@@ -10,18 +10,22 @@ from math import exp, inf, log, nan, pi, sin
 from random import Random
 from typing import Any
 
+from daemon.plan import Moment
 from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
 from tests.bench.calibrate import heat_w, per_v
-from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, NEEDS_PAIR
+from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, LIMIT_C, MATTERS, NEEDS_PAIR
 from tests.bench.many_part_world import ManyPartWorld
 from tests.bench.plain_world import PlainWorld
 from tests.bench.plans import draw_plan
 from tests.bench.state import State, Wrong
 from tests.bench.twin_world import TwinWorld
 
-Kind = type[TwinWorld] | type[PlainWorld] | type[ManyPartWorld]
+AnyWorld = TwinWorld | PlainWorld | ManyPartWorld
+Kind = type[AnyWorld]
 KINDS: tuple[Kind, ...] = (TwinWorld, PlainWorld, ManyPartWorld)
 START_NS = 1_764_054_000_000_000_000
+#: whether a fault matters is tried in steps of so many seconds, and a runaway for so long
+_COARSE_S, _LONG_ENOUGH_S = 2.0, 4 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,7 @@ class Trial:
         self._make_world()
         self._make_sensors()
         self._make_fault()
+        self._make_it_matter()
 
     @property
     def duration_s(self) -> float:
@@ -86,16 +91,25 @@ class Trial:
         if self.fault != "fan-stop":
             heat = max(heat, heat_w(kind(Random(world_seed), self.devices, power_w, 0.01, 1e5), Drive.IDLE))
         rise_k = rng.uniform(16.0, max(53.0 - self.air_c, 20.0))
-        self.world = kind(Random(world_seed), self.devices, power_w, rise_k / heat, tau_s)
-        if isinstance(self.world, TwinWorld) and self.fault == "runaway":
-            self.world.per_v = per_v(world_seed, self.devices, power_w, self._main_drive)
+        more_a_per_v = 0.0
+        if kind is TwinWorld and self.fault == "runaway":
+            more_a_per_v = per_v(world_seed, self.devices, power_w, self._main_drive)
+
+        def new_world() -> AnyWorld:
+            world = kind(Random(world_seed), self.devices, power_w, rise_k / heat, tau_s)
+            if isinstance(world, TwinWorld) and more_a_per_v:
+                world.per_v = more_a_per_v
+            world.start(start_c, self.air_c)
+            return world
+
         self._rise_k, self._tau_s = rise_k, tau_s
         self._fan = rng.uniform(1.3, 2.2) if self.nuisance == "fan" else 1.0
         self._fan_on_c = self.air_c + rng.uniform(0.45, 0.8) * rise_k
         self._fan_off_c = self._fan_on_c - rng.uniform(3.0, 6.0)
         self._fan_runs = False
         start_c = self.air_c + (rng.uniform(0, 8) if rng.random() < 0.2 else 0.0)
-        self.world.start(start_c, self.air_c)
+        self._new_world = new_world
+        self.world = new_world()
         self._door = (nan, nan, 0.0)
         if self.nuisance == "door":
             at_s = rng.uniform(0.2, 0.7) * self.duration_s
@@ -162,6 +176,49 @@ class Trial:
         self._feels, self._hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
         self._stuck_noise = rng.random() < 0.2
 
+    def _make_it_matter(self) -> None:
+        """A fan that the unit does not need, or a loop that settles, is no fault: stronger, until it is one."""
+        if self.fault not in MATTERS:
+            return
+        for _ in range(12):
+            if self._gets_hot():
+                return
+            self._stopped *= 1.15
+            self._gain_over *= 1.15
+
+    def _gets_hot(self) -> bool:
+        """Whether the limit is met: without a fan before the soak is over, in a runaway if only it were long enough."""
+        world, main = self._new_world(), self.plan.phase[2]
+        main_s = self.plan.starts_s[2]
+        until_s, at_s = self.duration_s, 0.0
+        if self.fault == "runaway":
+            until_s = self.onset_s + _LONG_ENOUGH_S
+        try:
+            while at_s < until_s:
+                plan_s = at_s
+                if self.fault == "runaway" and at_s > main_s:
+                    # as if the main phase had no end
+                    cycle_s = (main.on_s or 0.0) + (main.off_s or 0.0) or 60.0
+                    plan_s = main_s + (at_s - main_s) % cycle_s
+                state, _ = self._move(world, at_s, _COARSE_S, self.plan.at(plan_s), self.air_c)
+                if state.sink_c > LIMIT_C:
+                    return True
+                at_s += _COARSE_S
+        finally:
+            self._fan_runs = False
+        return False
+
+    def _move(self, world: AnyWorld, at_s: float, dt_s: float, moment: Moment, air_c: float) -> tuple[State, Wrong]:
+        """The world, with what is wrong with it at this time, and its thermostatic fan."""
+        wrong = self.wrong(at_s)
+        state = world.step(dt_s, moment.key, moment.drive, air_c, wrong)
+        if self._fan > 1.0:
+            if state.sink_c > self._fan_on_c:
+                self._fan_runs = True
+            elif state.sink_c < self._fan_off_c:
+                self._fan_runs = False
+        return state, wrong
+
     def wrong(self, at_s: float) -> Wrong:  # noqa: PLR0912  one line a fault
         """The unit's condition at this time."""
         on = Wrong()
@@ -210,13 +267,7 @@ class Trial:
             air_c = self.air_c + 0.6 * sin(2 * pi * at_s / 5400.0)
             if self._door[0] <= at_s <= self._door[1]:
                 air_c += self._door[2]
-            wrong = self.wrong(at_s)
-            state = self.world.step(sample_s, moment.key, moment.drive, air_c, wrong)
-            if self._fan > 1.0:
-                if state.sink_c > self._fan_on_c:
-                    self._fan_runs = True
-                elif state.sink_c < self._fan_off_c:
-                    self._fan_runs = False
+            state, wrong = self._move(self.world, at_s, sample_s, moment, air_c)
             hottest_c = max([c for k, c in enumerate(state.junction_c) if k != wrong.shorted], default=0.0)
             harmed = harmed or state.sink_c > HARM_SINK_C or hottest_c > HARM_JUNCTION_C
             seq += 1
