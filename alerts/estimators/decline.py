@@ -30,6 +30,7 @@ class Path(NamedTuple):
     level: float
     slope: float
     warmest_c: float
+    coldest_c: float
     ln_supply: float
 
 
@@ -38,13 +39,14 @@ class Decline:
 
     The clock may stand still while the unit rests.
 
-    ``per_k`` is how much of a fall each kelvin beyond what the line has seen explains, ``per_supply`` each unit of the
-    supply's logarithm.
+    ``per_k`` is how much of a fall each kelvin beyond what the line has seen explains, warmer or, ``either_way``,
+    colder, ``per_supply`` each unit of the supply's logarithm.
     """
 
-    __slots__ = ("_count", "_least_s", "_paths", "_per_k", "_per_supply", "_points", "_sd")
+    __slots__ = ("_count", "_either_way", "_least_s", "_paths", "_per_k", "_per_supply", "_points", "_sd")
 
-    def __init__(self, *, least_s: float, per_k: float, per_supply: float, sd: float) -> None:
+    def __init__(self, *, least_s: float, per_k: float, per_supply: float, sd: float, either_way: bool = False) -> None:
+        self._either_way = either_way
         self._least_s = least_s
         self._per_k, self._per_supply = per_k, per_supply
         self._sd = sd
@@ -72,7 +74,7 @@ class Decline:
             [
                 path.level
                 + path.slope * (clock_s - path.clock_s)
-                - self._per_k * max(heatsink_c - path.warmest_c, 0.0)
+                - self._per_k * max(heatsink_c - path.warmest_c, path.coldest_c - heatsink_c, 0.0)
                 - self._per_supply * max(path.ln_supply - ln_supply, 0.0)
                 for path in self._paths
                 if self._count - path.number >= _OLD
@@ -100,7 +102,8 @@ class Decline:
                 clock_s,
                 line.at(x) - _SURE * level_sd,
                 min(line.slope, 0.0) - _SURE * slope_sd,
-                max([p[2] for p in points], default=-inf),
+                max([p[2] for p in points]),
+                min([p[2] for p in points]) if self._either_way else -inf,
                 sum([p[3] for p in points]) / n,
             )
         )

@@ -1,11 +1,12 @@
 """``bias-drift``: the idle current against this unit's own, its temperature coefficient and the drive taken out."""
 
 from collections.abc import Sequence
-from math import exp, log, sqrt
+from math import exp, expm1, log, sqrt
 from typing import ClassVar, NamedTuple
 
 from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, Judged, OwnHistory
+from alerts.fall import Fall, Falling
 from alerts.keyed import State
 from alerts.pauses import Pause
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
@@ -30,6 +31,15 @@ _NOISE, _FLOOR = 0.015, 0.003
 #: a current that is read in steps may be off by half a step all the time, now and when it was learned; so many together
 #: by this part of a step, times the root of their number
 _COARSE = 0.7
+#: how the part of the current that does not go with power grows from its own course, as a fall of its logarithm: a unit
+#: that is still warming up has shown no coefficient yet; a power control takes more where the supply gives less
+_GROWS = Falling(
+    lambda block: 0.5 * log(block.forward_w) - log(block.total_a),
+    noise=0.001,
+    per_k=_DRIVE_PER_K.sd,
+    per_supply=1.0,
+    recovers=True,
+)
 _DELAY_S = 180.0
 _DWELL_S = 10.0
 #: under speech the limit is so many times wider, and by the noise of a few seconds of it
@@ -53,6 +63,7 @@ class BiasDrift:
         self._histories: dict[Drive, OwnHistory] = {}
         self._bias: dict[Drive, OwnHistory] = {}
         self._conditions: dict[Drive, Condition] = {}
+        self._grows: dict[Drive, tuple[Fall, Condition]] = {}
         self._block: Block | None = None
         self._pause: Pause | None = None
         self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 4 * _NOISE)
@@ -89,8 +100,9 @@ class BiasDrift:
             return NOTHING
         judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=self._coarse(block))
         bias = self._bias_moves(block)
+        grows = self._leaves_its_course(block, bias, time_ns)
         if judged is None:
-            return NOTHING
+            return grows
         limits = self._terms.limits
         limit = limits.bias_drift_idle_ratio if idle else limits.bias_drift_drive_ratio
         if block.drive is Drive.MODULATED:
@@ -102,7 +114,32 @@ class BiasDrift:
             self._conditions[block.drive] = condition
         what = "idle current" if idle else f"drain current under {block.drive}"
         left = "" if idle else ", its power and its supply"
-        return self._judge(condition, _Told(block, judged, limit, bias, what, left), time_ns)
+        return [*grows, *self._judge(condition, _Told(block, judged, limit, bias, what, left), time_ns)]
+
+    def _leaves_its_course(self, block: Block, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
+        if block.state is State.IDLE or block.drive is Drive.MODULATED:
+            return NOTHING
+        made = self._grows.get(block.drive)
+        if made is None:
+            condition = Condition(self._terms, self.name, f"{block.drive} course", Priority.WARNING, _DWELL_S)
+            made = self._grows[block.drive] = (Fall(_GROWS), condition)
+        fall, condition = made
+        under = fall.feed(block)
+        if under is None:
+            return NOTHING
+        limit = self._terms.limits.bias_drift_drive_ratio
+        ratio = expm1(-under)
+        event = condition.judge_band(ratio > limit, ratio < _BACK * limit, block.clock_s, _DWELL_S)
+        if event is None:
+            return NOTHING
+        text = f"drain current under {block.drive} is back on this unit's own course"
+        if event is Event.RAISED:
+            text = (
+                f"drain current under {block.drive} is {percent(ratio)} over this unit's own course while it warms up, "
+                f"beyond what goes with its power, over the limit of {percent(limit)} for {condition.lasted}: "
+                f"{_look(bias)}"
+            )
+        return [condition.finding(event, time_ns, text, unit="1", value=ratio, limit=limit)]
 
     def _look_at_pause(self, pause: Pause, time_ns: int) -> Sequence[Finding]:
         if not (pause.total_a > 0.02 and pause.supply_v > 1.0):
@@ -192,16 +229,19 @@ class _Told(NamedTuple):
 def _text(event: Event, told: _Told) -> str:
     if event is Event.RETURNED:
         return f"{told.what} is back at what this unit's own history expects"
-    judged, bias = told.judged, told.bias
+    judged = told.judged
     ratio = exp(judged.off) - 1.0
     amount = told.of.total_a * ratio / (1.0 + ratio)
-    look = "look at the bias supply and its trimmers, then at the devices"
-    if bias is not None and bias.signals:
-        look = f"the bias voltage has moved by {1000 * bias.off:+.0f} mV with it: look at the bias supply"
-    elif bias is not None:
-        look = "the bias voltage has not moved: look at the devices"
     return (
         f"{told.what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
         f"unit's own history, its temperature{told.left} explain, for {span(told.of.clock_s - judged.since_s)} now, "
-        f"over the limit of {percent(told.limit)}: {look}"
+        f"over the limit of {percent(told.limit)}: {_look(told.bias)}"
     )
+
+
+def _look(bias: Judged | None) -> str:
+    if bias is None:
+        return "look at the bias supply and its trimmers, then at the devices"
+    if bias.signals:
+        return f"the bias voltage has moved by {1000 * bias.off:+.0f} mV with it: look at the bias supply"
+    return "the bias voltage has not moved: look at the devices"

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, OwnHistory
-from alerts.fall import Fall
+from alerts.fall import POWER_DB, Fall
 from alerts.keyed import State
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, span
@@ -146,7 +146,7 @@ class PowerFade:
     def _steepens(self, block: Block, time_ns: int) -> Sequence[Finding]:
         fall = self._falls.get(block.drive)
         if fall is None:
-            fall = self._falls[block.drive] = Fall()
+            fall = self._falls[block.drive] = Fall(POWER_DB)
         if block.heatsink_c != block.heatsink_c or not block.supply_v > 1.0:
             return NOTHING
         under_db = fall.feed(block)
