@@ -1,19 +1,20 @@
 """What a radio draws in the pauses of speech: its idle current, where its drive never stands still.
 
-Speech is another at each reading; only its pauses are alike.
+Speech is another at each reading; only its pauses are alike. Drive adds to the idle current and never takes from it, so
+that the least that is drawn while next to no power comes out is the idle current, whatever else has been caught.
 """
 
-from statistics import median
 from typing import NamedTuple
 
-#: readings that make one point, and the least time that they are taken from, s
-_READINGS, _LEAST_S = 5, 10.0
+#: readings that make one point, the least time that they are taken from, s, and which of them tells, from the least
+#: one: that one may be a spike
+_READINGS, _LEAST_S, _TELLS = 10, 20.0, 1
 #: readings further apart than this, s, belong to no one point
-_MOST_S = 120.0
+_MOST_S = 300.0
 
 
 class Pause(NamedTuple):
-    """Medians over some pauses: s, Cel, V, A each."""
+    """What some pauses tell: s, Cel, V, A each."""
 
     clock_s: float
     seconds: float
@@ -50,6 +51,6 @@ class Pauses:
         rows.append(row)
         if len(rows) < _READINGS or clock_s - self._from_s < _LEAST_S:
             return
-        middle = [median(column) for column in zip(*rows, strict=True)]
-        self.newest = Pause(clock_s, clock_s - self._from_s, middle[0], middle[1], tuple(middle[2:]))
+        told = sorted(rows, key=lambda one: sum(one[2:]))[_TELLS]
+        self.newest = Pause(clock_s, clock_s - self._from_s, told[0], told[1], told[2:])
         rows.clear()
