@@ -42,8 +42,9 @@ _GROWS = Falling(
 )
 _DELAY_S = 180.0
 _DWELL_S = 10.0
-#: under speech the limit is so many times wider, and by the noise of a few seconds of it
-_SPEECH = 4.0
+#: under speech so many blocks are one figure, since a meter is slower than speech is; and the limit is so many times
+#: wider, and by the noise of a figure
+_SPEECH_BLOCKS, _SPEECH = 5, 4.0
 #: within this part of the limit the current is normal again; common practice, no source
 _BACK = 0.6
 
@@ -68,6 +69,7 @@ class BiasDrift:
         self._pause: Pause | None = None
         self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 4 * _NOISE)
         self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, _DWELL_S)
+        self._speech: list[tuple[float, ...]] = []
         self._power: float | None = None  # of the first speech, the logarithm of its watts
         self._frames = 0
 
@@ -98,7 +100,14 @@ class BiasDrift:
                 x = (*x, (power - self._usual_power(power)) ** 2)
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
-        judged = self._history(block.drive).feed(block.clock_s, x, log(total_a), coarse=self._coarse(block))
+        figure: tuple[float, ...] = (*x, log(total_a))
+        if block.drive is Drive.MODULATED:
+            self._speech.append(figure)
+            if len(self._speech) < _SPEECH_BLOCKS:
+                return NOTHING
+            figure = tuple([sum(column) / _SPEECH_BLOCKS for column in zip(*self._speech, strict=True)])
+            self._speech.clear()
+        judged = self._history(block.drive).feed(block.clock_s, figure[:-1], figure[-1], coarse=self._coarse(block))
         bias = self._bias_moves(block)
         grows = self._leaves_its_course(block, bias, time_ns)
         if judged is None:
