@@ -62,10 +62,18 @@ class Fall:
 
     def __init__(self, of: Falling) -> None:
         self._of = of
-        self._within, self._between = [
-            Decline(least_s=_SEEN_S, per_k=of.per_k, per_supply=of.per_supply, sd=of.noise, either_way=of.recovers)
-            for _ in range(2)
-        ]
+        # a whole key-down is a mean of so many readings that one is enough
+        self._within, self._between = (
+            Decline(
+                least_s=_SEEN_S,
+                per_k=of.per_k,
+                per_supply=of.per_supply,
+                sd=of.noise,
+                newest=newest,
+                either_way=of.recovers,
+            )
+            for newest in (3, 1)
+        )
         self._part, self._whole = Mean(of.level), Mean(of.level)
         self._before_s = self._keyed_s = self._last_s = 0.0
 
@@ -90,6 +98,8 @@ class Fall:
         self._whole.add(block)
         self._part.add(block)
         if self._part.seconds >= _MEAN_S:
-            told = min(self._within.feed(self._before_s + block.keyed_s, *self._part.values), told or 0.0)
+            within = self._within.feed(self._before_s + block.keyed_s, *self._part.values)
+            if within is not None:
+                told = min(within, told or 0.0)
             self._part = Mean(self._of.level)
         return told

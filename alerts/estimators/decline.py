@@ -18,8 +18,6 @@ _LEAST, _MOST, _LINES = 4, 36, 24
 _SURE = 2.0
 #: a line speaks when it is older than this many points
 _OLD = 3
-#: the newest points whose median is compared
-_NOW = 3
 
 
 class Path(NamedTuple):
@@ -40,13 +38,23 @@ class Decline:
     The clock may stand still while the unit rests.
 
     ``per_k`` is how much of a fall each kelvin beyond what the line has seen explains, warmer or, ``either_way``,
-    colder, ``per_supply`` each unit of the supply's logarithm.
+    colder, ``per_supply`` each unit of the supply's logarithm. Of the ``newest`` points the median is compared.
     """
 
-    __slots__ = ("_count", "_either_way", "_least_s", "_paths", "_per_k", "_per_supply", "_points", "_sd")
+    __slots__ = ("_count", "_either_way", "_least_s", "_newest", "_paths", "_per_k", "_per_supply", "_points", "_sd")
 
-    def __init__(self, *, least_s: float, per_k: float, per_supply: float, sd: float, either_way: bool = False) -> None:
+    def __init__(
+        self,
+        *,
+        least_s: float,
+        per_k: float,
+        per_supply: float,
+        sd: float,
+        newest: int = 3,
+        either_way: bool = False,
+    ) -> None:
         self._either_way = either_way
+        self._newest = newest
         self._least_s = least_s
         self._per_k, self._per_supply = per_k, per_supply
         self._sd = sd
@@ -63,12 +71,15 @@ class Decline:
         """The unit has rested: no line goes across, but it can't have fallen more than if it had not rested."""
         self._points.clear()
 
-    def feed(self, clock_s: float, level: float, heatsink_c: float, ln_supply: float) -> float:
-        """Take one level; how far the newest are under the highest course but one, 0 where they are not."""
+    def feed(self, clock_s: float, level: float, heatsink_c: float, ln_supply: float) -> float | None:
+        """Take one level; how far the newest are under the highest course but one, 0 where they are not.
+
+        None while there are no two courses.
+        """
         points = self._points
         points.append((clock_s, level, heatsink_c, ln_supply))
         self._count += 1
-        newest = sorted([p[1] for p in list(points)[-_NOW:]])
+        newest = sorted([p[1] for p in list(points)[-self._newest :]])
         level = newest[len(newest) // 2]
         courses = sorted(
             [
@@ -80,7 +91,7 @@ class Decline:
                 if self._count - path.number >= _OLD
             ]
         )
-        under = min(level - courses[-2], 0.0) if len(courses) > 1 else 0.0
+        under = min(level - courses[-2], 0.0) if len(courses) > 1 else None
         self._continue(clock_s)
         return under
 

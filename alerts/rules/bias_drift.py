@@ -67,7 +67,7 @@ class BiasDrift:
         self._grows: dict[Drive, tuple[Fall, Condition]] = {}
         self._block: Block | None = None
         self._pause: Pause | None = None
-        self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 4 * _NOISE)
+        self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 2 * _NOISE)
         self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, _DWELL_S)
         self._speech: list[tuple[float, ...]] = []
         self._power: float | None = None  # of the first speech, the logarithm of its watts

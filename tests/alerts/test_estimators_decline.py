@@ -7,7 +7,7 @@ import pytest
 
 from alerts.estimates import Block
 from alerts.estimators.decline import Decline
-from alerts.fall import Fall
+from alerts.fall import POWER_DB, Fall
 from alerts.keyed import State
 from sensors.types import Drive
 
@@ -25,7 +25,7 @@ def least_db(fade_db_per_min: float, *, noise_db: float, seed: int, from_s: floa
     for i in range(180):
         at_s = 10.0 * i
         level = 14.0 + sag_db(at_s) - fade_db_per_min * max(at_s - from_s, 0.0) / 60.0 + noise(0.0, noise_db)
-        under = decline.feed(at_s, level, 40.0, 0.0)
+        under = decline.feed(at_s, level, 40.0, 0.0) or 0.0
         if at_s < from_s or not fade_db_per_min:
             most = min(most, under)
         elif under < -0.08:
@@ -51,7 +51,7 @@ def test_new_heat_and_a_lower_supply_explain_what_they_may() -> None:
         unders = []
         for i in range(60):
             part = min(max(i - 30, 0) / 30.0, 1.0)
-            unders.append(decline.feed(10.0 * i, 14.0 - 0.3 * part, 40.0 + warmer_k * part, ln_v * part))
+            unders.append(decline.feed(10.0 * i, 14.0 - 0.3 * part, 40.0 + warmer_k * part, ln_v * part) or 0.0)
         assert (min(unders) < -0.1) is told
 
 
@@ -65,7 +65,7 @@ def block(clock_s: float, keyed_s: float, level_db: float) -> Block:
 def test_cycles_of_the_key_are_followed_across_their_rests(on_s: int, off_s: int) -> None:
     """Each key-down sags and each rest gives it back: no fall; a fade of 0.1 dB a minute of soak is one."""
     for fade_db_per_min in (0.0, 0.1):
-        fall, warm, least = Fall(), 0.0, 0.0
+        fall, warm, least = Fall(POWER_DB), 0.0, 0.0
         for i in range(360):
             at_s, phase_s = 5.0 * i, 5.0 * i % (on_s + off_s)
             keyed = phase_s < on_s
