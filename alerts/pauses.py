@@ -4,13 +4,15 @@ Speech is another at each reading; only its pauses are alike. Drive adds to the 
 that the least that is drawn while next to no power comes out is the idle current, whatever else has been caught.
 """
 
+from collections import deque
+from math import inf
 from typing import NamedTuple
 
-#: readings that make one point, the least time that they are taken from, s, and which of them tells, from the least
-#: one: that one may be a spike
+#: readings between one point and the next, the least time between them, s, and which of twice as many readings tells,
+#: from the least one: that one may be a spike
 _READINGS, _LEAST_S, _TELLS = 10, 20.0, 1
 #: readings further apart than this, s, belong to no one point
-_MOST_S = 300.0
+_MOST_S = 600.0
 
 
 class Pause(NamedTuple):
@@ -31,26 +33,26 @@ class Pause(NamedTuple):
 class Pauses:
     """Feed it every reading of a pause; ``newest`` is another object each time."""
 
-    __slots__ = ("_from_s", "_rows", "newest")
+    __slots__ = ("_new", "_rows", "_told_s", "newest")
 
     def __init__(self) -> None:
-        self._rows: list[tuple[float, ...]] = []
-        self._from_s = 0.0
+        self._rows: deque[tuple[float, ...]] = deque(maxlen=2 * _READINGS)
+        self._new = 0
+        self._told_s = -inf
         self.newest: Pause | None = None
 
     def feed(self, clock_s: float, heatsink_c: float, supply_v: float, currents_a: tuple[float, ...]) -> None:
         """Take one reading: s, Cel, V, A each; one that is not complete tells nothing."""
-        row = (heatsink_c, supply_v, *currents_a)
+        row = (clock_s, heatsink_c, supply_v, *currents_a)
         if any(v != v for v in row):  # noqa: PLR0124  nan
             return
         rows = self._rows
-        if rows and (clock_s - self._from_s > _MOST_S or len(rows[0]) != len(row)):
+        if rows and (clock_s - rows[0][0] > _MOST_S or len(rows[0]) != len(row)):
             rows.clear()
-        if not rows:
-            self._from_s = clock_s
         rows.append(row)
-        if len(rows) < _READINGS or clock_s - self._from_s < _LEAST_S:
+        self._new += 1
+        if len(rows) < 2 * _READINGS or self._new < _READINGS or clock_s - self._told_s < _LEAST_S:
             return
-        told = sorted(rows, key=lambda one: sum(one[2:]))[_TELLS]
-        self.newest = Pause(clock_s, clock_s - self._from_s, told[0], told[1], told[2:])
-        rows.clear()
+        _, heat_c, volt, *amperes = sorted(rows, key=lambda one: sum(one[3:]))[_TELLS]
+        self.newest = Pause(clock_s, clock_s - rows[0][0], heat_c, volt, tuple(amperes))
+        self._new, self._told_s = 0, clock_s

@@ -7,13 +7,29 @@ over before a fit, or a minute's curve, can tell anything.
 
 from collections import deque
 from itertools import pairwise
+from typing import NamedTuple
 
-#: a point is a mean over so many seconds; what the current must grow by over a window of points, as a ratio: devices
-#: that warm up in seconds add or take some percent, and slow down (common practice, no source); and what its pace may
-#: fall to over the window: noise
-QUICK, SLOWER = (2.0, 0.25, 0.8), (4.0, 0.15, 0.9)
-#: samples that make a point at the least; points that are looked at together; and growth from each to the next
-_POINT_SAMPLES, _POINTS, _EACH = 3, 5, 0.02
+
+class Growth(NamedTuple):
+    """What counts as a surge: means over ``point_s``, and what the current must grow by over all and over each of them.
+
+    ``holds`` is what its pace must be in the later half of the window over that in the sooner one.
+    """
+
+    point_s: float
+    grown: float
+    each: float
+    holds: float
+
+
+#: devices that warm up in seconds add or take some percent, and slow down (common practice, no source); the less the
+#: current grows, the less may noise have to do with it
+QUICK, SLOWER, EARLY = Growth(2.0, 0.25, 0.02, 0.8), Growth(4.0, 0.15, 0.02, 0.9), Growth(3.0, 0.10, 0.008, 1.1)
+SURGES = (QUICK, SLOWER, EARLY)
+#: samples that make a point at the least; points that are looked at together
+_POINT_SAMPLES, _POINTS = 3, 5
+#: no step is more than so many times the one before it: that would be a spike, or a switch
+_STEP = 3.5
 
 
 class Surge:
@@ -27,19 +43,22 @@ class Surge:
         "_current",
         "_from_s",
         "_heat",
-        "_holds",
-        "_point_s",
         "_points",
+        "_what",
         "grown",
-        "limit",
         "risen_k",
         "seconds",
     )
 
-    def __init__(self, point_s: float, limit: float, holds: float) -> None:
-        self._point_s, self.limit, self._holds = point_s, limit, holds
+    def __init__(self, what: Growth) -> None:
+        self._what = what
         self._points: deque[tuple[float, float, float]] = deque(maxlen=_POINTS)
         self.restart()
+
+    @property
+    def limit(self) -> float:
+        """What the current must grow by, as a ratio."""
+        return self._what.grown
 
     def restart(self) -> None:
         """Another key-down, or another drive."""
@@ -56,7 +75,7 @@ class Surge:
         self._count += 1
         self._current += current_a
         self._heat += heatsink_c
-        if self._count < _POINT_SAMPLES or clock_s - self._from_s < self._point_s:
+        if self._count < _POINT_SAMPLES or clock_s - self._from_s < self._what.point_s:
             return False
         points = self._points
         points.append((clock_s, self._heat / self._count, self._current / self._count))
@@ -73,9 +92,12 @@ class Surge:
         self.grown, self.risen_k = a[-1] / a[0] - 1.0, points[-1][1] - points[0][1]
         self.seconds = points[-1][0] - points[0][0]
         middle = a[_POINTS // 2]
+        steps = [later - sooner for sooner, later in pairwise(a)]
+        what = self._what
         return (
-            self.grown > self.limit
+            self.grown > what.grown
             and self.risen_k > 0.0
-            and all(later - sooner > _EACH * sooner for sooner, later in pairwise(a))
-            and a[-1] - middle > self._holds * (middle - a[0])
+            and all(step > what.each * sooner for step, sooner in zip(steps, a, strict=False))
+            and all(later < _STEP * sooner for sooner, later in pairwise(steps))
+            and a[-1] - middle > what.holds * (middle - a[0])
         )

@@ -5,13 +5,12 @@ from math import inf, sqrt
 from typing import ClassVar
 
 from alerts.estimates import Block
-from alerts.estimators.curvature import GROWN, Curvature, Upward
 from alerts.estimators.loop_gain import CurrentGain, Gain, Slope, gain_of
-from alerts.estimators.surge import QUICK, SLOWER, Surge
-from alerts.keyed import State, forward_w
+from alerts.keyed import State
 from alerts.pauses import Pause
+from alerts.self_growth import SelfGrowth
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
-from alerts.watch import NOTHING, Condition, Terms, percent
+from alerts.watch import NOTHING, Condition, Terms
 from sensors.types import Drive, Frame
 
 #: one point of current against temperature is a mean over a whole short key-down, from _FROM_S on; of a long one over
@@ -20,8 +19,8 @@ _POINT_S, _FROM_S, _SETTLED_S, _LONG_S = 15.0, 10.0, 40.0, 90.0
 #: a point is made of so many seconds at the least; and begins, and is made, with this part of a very short key-down
 _LEAST_S, _SHORT = 9.0, 0.3
 #: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain; and
-#: under speech, whose loudness is never the same twice
-_NOISE, _SPEECH = 0.0015, 0.02
+#: under speech, whose loudness is never the same twice; and in its pauses, each of which comes after other heat
+_NOISE, _SPEECH, _PAUSE = 0.0015, 0.02, 0.03
 #: G is told for a heatsink that has moved by this much within the memory, K
 _LEAST_SPREAD_K = 0.3
 _DWELL_S = 30.0
@@ -74,13 +73,7 @@ class ThermalRunaway:
         self._pause: Pause | None = None
         self._pause_steps = steps("loop gain in pauses")
         self._pause_gains = CurrentGain()
-        self._curvature = Curvature()
-        self._bent = Condition(terms, self.name, "upward", Priority.TRIP, 0.0)
-        self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
-        self._surges = (
-            (Surge(*QUICK), Condition(terms, self.name, "surge", Priority.TRIP, 0.0)),
-            (Surge(*SLOWER), Condition(terms, self.name, "slower surge", Priority.TRIP, 0.0)),
-        )
+        self._growth = SelfGrowth(terms, self.name)
         self._block: Block | None = None
         self._course: Course | None = None
         self._courses: dict[Drive, Course] = {}
@@ -90,7 +83,7 @@ class ThermalRunaway:
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
         """Judge one frame: the seconds, and the block, that it closed, if it closed one."""
         self._frames += 1
-        surges = self._grows(frame)
+        surges = self._growth.step(frame)
         pause = self._estimates.pauses.newest
         if pause is not self._pause and pause is not None:
             return [*surges, *self._look_at_pause(pause, frame)]
@@ -114,19 +107,19 @@ class ThermalRunaway:
         said: list[Finding] = []
         if block.keyed_s < course.keyed_s:
             said += self._next_point(course, block, frame)
-            self._curvature.restart()
+            self._growth.restart()
         if course is not self._course:
             # speech has its pauses, in which the radio idles: what is known of its current while it speaks is kept
             self._course = course
-            self._curvature.restart()
+            self._growth.restart()
         course.clock_s, course.keyed_s = block.clock_s, block.keyed_s
         long = (
             max(self._estimates.cycle.on_s, min(now.on_limit_s, 1e6) if self._estimates.cycle.on_s == 0.0 else 0.0)
             > _LONG_S
         )
         long = long or block.keyed_s > _LONG_S
-        if block.drive is not Drive.MODULATED and block.keyed_s - block.seconds >= _FROM_S:
-            said += self._bends(block, current_a, frame)
+        if block.drive is not Drive.MODULATED:
+            said += self._growth.look(block, current_a, frame.time_ns)
         on_s = self._estimates.cycle.on_s or inf
         course.least_s = min(_LEAST_S, _SHORT * on_s)
         if block.keyed_s - block.seconds < (_SETTLED_S if long else min(_FROM_S, _SHORT * on_s)):
@@ -149,50 +142,8 @@ class ThermalRunaway:
             return NOTHING
         self._pause_gains.feed(pause.clock_s, pause.heatsink_c, pause.total_a)
         return self._judge(
-            self._pause_gains, self._pause_steps, pause, frame, noise_a=_SPEECH * pause.total_a, noisy=True
+            self._pause_gains, self._pause_steps, pause, frame, noise_a=_PAUSE * pause.total_a, noisy=False
         )
-
-    def _grows(self, frame: Frame) -> Sequence[Finding]:
-        estimates = self._estimates
-        driven = estimates.state is State.DRIVEN
-        if not (driven or estimates.state is State.IDLE) or estimates.drive is Drive.MODULATED:
-            return NOTHING
-        keyed = estimates.keyed
-        clock_s = frame.clock_s
-        key = keyed.since_s, estimates.drive
-        if key != self._surge_key:
-            self._surge_key = key
-            for surge, _ in self._surges:
-                surge.restart()
-        level = sum(estimates.currents) / (sqrt(forward_w(frame)) if driven else 1.0)
-        heatsink_c = estimates.sink.heatsink_c
-        if not keyed.steady(clock_s) or not level + heatsink_c < inf:
-            return NOTHING
-        said: list[Finding] = []
-        for surge, condition in self._surges:
-            if not surge.feed(clock_s, heatsink_c, level):
-                continue
-            event = condition.judge(surge.grown > 0.0, clock_s, clock_s)
-            if event is None:
-                continue
-            text = (
-                "drain current no longer grows by itself"
-                if event is Event.RETURNED
-                else _bent_text(Upward(surge.grown, surge.risen_k, surge.seconds), sum(estimates.currents))
-            )
-            said.append(condition.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=surge.limit))
-        return said
-
-    def _bends(self, block: Block, current_a: float, frame: Frame) -> Sequence[Finding]:
-        upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)
-        if upward is None and self._bent.quiet:
-            return NOTHING
-        event = self._bent.judge(upward is not None, block.clock_s, block.seconds)
-        if event is None:
-            return NOTHING
-        text = "current and temperature no longer run away" if upward is None else _bent_text(upward, block.total_a)
-        value = upward.grown if upward else 0.0
-        return [self._bent.finding(event, frame.time_ns, text, unit="1", value=value, limit=GROWN)]
 
     def _next_point(self, course: Course, block: Block, frame: Frame) -> Sequence[Finding]:
         whole, heat, current, clock = course.point
@@ -253,11 +204,3 @@ class ThermalRunaway:
             f"{limit:g} for {lasted}: each kelvin adds {1000 * slope.a_per_k:.0f} mA, which heats further; look at the "
             "bias compensation and its sensor's thermal contact, then at the devices"
         )
-
-
-def _bent_text(upward: Upward, total_a: float) -> str:
-    return (
-        f"drain current has grown by {percent(upward.grown)} and the heatsink by {upward.risen_k:.1f} K in "
-        f"{upward.seconds:.0f} s at constant drive and does not slow down ({total_a:.2f} A now): it runs away; look at "
-        "the bias compensation and its sensor's thermal contact, then at the devices"
-    )

@@ -20,7 +20,7 @@ FAULTS: dict[str, tuple[frozenset[str], bool]] = {
 #: what needs two devices, each with its own reading
 NEEDS_PAIR = frozenset({"creep-one", "dry-pad", "open-device"})
 BEYOND = {"shorted-device", "stuck-key", "open-sensor"}
-#: what is made stronger until it meets the fixed limit of the heatsink
+#: what is drawn anew until it meets the fixed limit of the heatsink
 MATTERS, LIMIT_C = frozenset({"runaway", "fan-stop"}), 75.0
 #: harm: the heatsink or a junction beyond this, whatever a sensor says; common practice, no source
 HARM_SINK_C, HARM_JUNCTION_C = 90.0, 175.0

@@ -143,21 +143,22 @@ class ManyPartWorld:
     def _feel(self, swing_v: float) -> tuple[float, float]:
         """What a volt at the gates adds in this drive, of current, A/V, and of heat, W/V.
 
-        What a power control takes back is taken off: a creep is to matter in its drive. And what leaves as power heats
-        nothing: the loop gain of a runaway is R·dP/dT with the dissipation P, of which V·R·dI/dT is the case that
-        nothing leaves.
+        Of the current, what a power control takes back is taken off: a creep is to matter in its drive. And what leaves
+        as power heats nothing: the loop gain of a runaway is R·dP/dT with the dissipation P, of which V·R·dI/dT is the
+        case that nothing leaves.
         """
         more_v = 0.02
         now_a, wave_a = self._all_driven(0.0, swing_v)
+        free_a, free_wave_a = self._all_driven(more_v, swing_v)
         held_v = swing_v
         if self._controlled and swing_v:
             low, high = 0.5 * swing_v, swing_v
             for _ in range(30):
                 held_v = 0.5 * (low + high)
                 low, high = (held_v, high) if self._all_driven(more_v, held_v)[1] < wave_a else (low, held_v)
-        then_a, then_wave_a = self._all_driven(more_v, held_v)
-        heat_w = self._emf_v * (then_a - now_a) - self._ohms * (then_wave_a**2 - wave_a**2)
-        return (then_a - now_a) / more_v, max(heat_w, 0.2 * self._emf_v * (then_a - now_a)) / more_v
+        held_a = self._all_driven(more_v, held_v)[0]
+        heat_w = self._emf_v * (free_a - now_a) - self._ohms * (free_wave_a**2 - wave_a**2)
+        return (held_a - now_a) / more_v, max(heat_w, 0.2 * self._emf_v * (free_a - now_a)) / more_v
 
     def step(self, dt_s: float, key: bool, drive: Drive, air_c: float, wrong: Wrong) -> State:
         n = self.devices
@@ -175,7 +176,7 @@ class ManyPartWorld:
             self._felt, self._felt_w = felt
         if wrong.runaway and self._felt and self._onset_c is None:
             # the bias begins to follow the heatsink
-            self._onset_c = self.base_c - self._rng.uniform(0.0, 2.0)
+            self._onset_c = self.base_c - self._rng.uniform(0.0, 0.7)
         gates = self._gates(wrong)
         drains, wave_a = [0.0] * n, 0.0
         supply_v = self._emf_v - wrong.emf_v

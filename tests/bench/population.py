@@ -24,8 +24,8 @@ AnyWorld = TwinWorld | PlainWorld | ManyPartWorld
 Kind = type[AnyWorld]
 KINDS: tuple[Kind, ...] = (TwinWorld, PlainWorld, ManyPartWorld)
 START_NS = 1_764_054_000_000_000_000
-#: whether a fault matters is tried in steps of so many seconds, and a runaway for so long
-_COARSE_S, _LONG_ENOUGH_S = 2.0, 4 * 3600.0
+#: whether a fault matters is tried in steps of so many seconds, a runaway for so long, and drawn anew so often
+_COARSE_S, _LONG_ENOUGH_S, _ATTEMPTS = 2.0, 4 * 3600.0, 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +47,15 @@ class Trial:
 
     def __init__(self, seed: int, fault: str, kinds: Sequence[Kind] = KINDS) -> None:
         self._kinds = kinds
-        rng = self.rng = Random(f"soak {seed} {fault}")
         self.seed, self.fault = seed, fault
+        for attempt in range(_ATTEMPTS):
+            self._draw(Random(f"soak {seed} {fault}" + f" {attempt}" * bool(attempt)))
+            # a fan that the unit does not need, or a loop that settles, is no fault
+            if fault not in MATTERS or self._gets_hot():
+                break
+
+    def _draw(self, rng: Random) -> None:
+        self.rng, fault = rng, self.fault
         self.nuisance = rng.choice(
             ["", "spikes", "lost", "fan", "door", "hum", "mismatch", "sag", "coarse", "absent", "fan", "spikes"]
         )
@@ -63,7 +70,6 @@ class Trial:
         self._make_world()
         self._make_sensors()
         self._make_fault()
-        self._make_it_matter()
 
     @property
     def duration_s(self) -> float:
@@ -175,16 +181,6 @@ class Trial:
         self._short_ohm = rng.uniform(0.8, 2.2)
         self._feels, self._hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
         self._stuck_noise = rng.random() < 0.2
-
-    def _make_it_matter(self) -> None:
-        """A fan that the unit does not need, or a loop that settles, is no fault: stronger, until it is one."""
-        if self.fault not in MATTERS:
-            return
-        for _ in range(12):
-            if self._gets_hot():
-                return
-            self._stopped *= 1.15
-            self._gain_over *= 1.15
 
     def _gets_hot(self) -> bool:
         """Whether the limit is met: without a fan before the soak is over, in a runaway if only it were long enough."""
