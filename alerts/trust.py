@@ -3,11 +3,11 @@
 The sensor is judged by a heat balance that was learned some minutes before, and not from what is in doubt.
 """
 
-from math import nan, sqrt
+from math import inf, nan, sqrt
 from typing import NamedTuple, TypeGuard
 
 from alerts.cycle import Cycle
-from alerts.estimators.answer import Falls, Response
+from alerts.estimators.answer import FASTEST, Falls, Response
 from alerts.estimators.collapse import Collapse
 from alerts.estimators.cooldown import Cooldown
 from alerts.estimators.heat_balance import HeatFit
@@ -63,9 +63,11 @@ class Trust:
         "_block",
         "_cycle",
         "_heat_j",
+        "_held_w",
         "_last",
         "_late_j",
         "_late_w",
+        "_least",
         "_mark",
         "_old_fits",
         "_rested_s",
@@ -94,6 +96,8 @@ class Trust:
         # s, Cel before and after, W, W that come late, and how far the heat may be off between samples, J²
         self._block = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
         self._heat_j = self._late_j = self._arriving_w = self._late_w = self._rested_s = 0.0
+        self._least = (0.0, 0.0)  # of its resistance, K/W, and the heat capacity that goes with it, J/K
+        self._held_w = 0.0  # the heat as the heatsink follows it, from when its balance is known
         self._below_k = nan
         self._last = (nan, False)  # W and keyed of the sample before
         self._unsure_j2 = 0.0
@@ -170,6 +174,11 @@ class Trust:
     ) -> bool:
         old = self._old_fits[0]
         heat_w, late_w = heats_w
+        if _within(old, _FALL_SURE):
+            # whatever is taken for its balance later, it never was cooled so well
+            sure = (old.k_per_w - 2.0 * old.k_per_w_sd) / FASTEST
+            self._least = max(self._least, (sure, old.capacity_j_per_k))
+        self._held_w += (heat_w - self._held_w) * seconds / (old.tau_s + seconds)
         fallen = self.falls.feed(
             seconds,
             heatsink_c,
@@ -186,6 +195,8 @@ class Trust:
             warmest_air_c=around.air_c + _AIR_KNOWN_K if around.air_known else around.first_c + _AIR_WARMER_K,
             # by whatever is known of its resistance, the slowest
             tau_s=max(old.tau_s, old.capacity_j_per_k * max(self.collapse.k_per_w, around.slowest_k_per_w)),
+            held_k=self._least[0] * self._held_w,
+            held_s=self._least[0] * self._least[1] or inf,
         )
         # at rest a temperature may fall to wherever the air is; while power flows it may not
         fallen = fallen and heat_w > _FLOWS * around.mean_w

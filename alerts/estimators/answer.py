@@ -8,7 +8,7 @@ from collections import deque
 from math import exp, nan, sqrt
 
 #: no fan, door or breeze cools this much better than what was learned; and no less than that part of the heat counts
-_FASTEST, _LEAST_HEAT = 4.0, 0.6
+FASTEST, _LEAST_HEAT = 4.0, 0.6
 #: how far a path must be undercut, K, beside its own noise
 _MARGIN_K = 2.5
 _ANCHORS = 12
@@ -57,8 +57,8 @@ class Falls:
         k_per_w: float,
     ) -> bool:
         """Take one block mean; True when it lies under the slowest path of two blocks running."""
-        keep = exp(-_FASTEST * seconds / tau_s)
-        end_c = least_air_c + _LEAST_HEAT * max(dissipation_w, 0.0) * k_per_w / _FASTEST
+        keep = exp(-FASTEST * seconds / tau_s)
+        end_c = least_air_c + _LEAST_HEAT * max(dissipation_w, 0.0) * k_per_w / FASTEST
         paths = self._paths
         for i in range(len(paths)):
             paths[i] = end_c + (paths[i] - end_c) * keep

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from alerts.estimators.answer import Noise
 from alerts.estimators.leap import Leap
+from alerts.strays import Strays
 from alerts.stuck import Dissipation, Stuck
 from alerts.trust import BLOCK_S
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
@@ -66,6 +67,7 @@ class SensorFault:
         self._fallen = Condition(terms, self.name, "heatsink detached", Priority.TRIP, 10.0)
         self._deaf = Condition(terms, self.name, "heatsink answer", Priority.TRIP, 30.0)
         self._still = Condition(terms, self.name, "heatsink still", Priority.TRIP, limits.sensor_dwell_s)
+        self._strays = Strays(terms, self.name)
         self._leap = Leap()
         self._leapt = Condition(terms, self.name, "heatsink step", Priority.TRIP, 0.0)
         self._known: set[int] = set()
@@ -89,8 +91,10 @@ class SensorFault:
         stuck = self._stuck_sensors(frame, now)
         if stuck:
             said = [*said, *stuck]
-        answer = self._heatsink_answers(frame, now)
-        return [*said, *answer] if answer else said
+        for more in (self._heatsink_answers(frame, now), self._strays.step(frame)):
+            if more:
+                said = [*said, *more]
+        return said
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no reading: link-lost watches for that."""
