@@ -75,3 +75,34 @@ def test_a_case_stands_where_its_heat_puts_it(on_s: float, off_s: float) -> None
     assert sound.over_k == pytest.approx(sound.should_k, rel=0.2)
     dry = pad(1.5, on_s=on_s, off_s=off_s)
     assert dry.over_k == pytest.approx(3.0 * dry.should_k, rel=0.2)
+
+
+def held(*, falls_k: float, known_r: float = 0.25) -> bool:
+    """Ten minutes of rest after 20 W on 1000 J/K, of air that may be as warm as the heatsink; whether it is told.
+
+    ``known_r`` is the least thermal resistance that it may have, K/W; what it falls by, with 400 s, is the test's.
+    """
+    cooldown, lost = Cooldown(), False
+    for i in range(60):
+        value_c = 45.0 - falls_k * (1.0 - exp(-10.0 * i / 400.0)) + 0.02 * (i % 2)
+        cooldown.feed(
+            10.0,
+            value_c,
+            0.0,
+            keyed_w=20.0,
+            warmest_air_c=60.0,
+            tau_s=600.0,
+            held_k=20.0 * known_r,
+            held_s=1000.0 * known_r,
+        )
+        lost = lost or cooldown.lost
+    return lost
+
+
+def test_whatever_the_air_is_a_heatsink_falls_when_its_heat_is_gone() -> None:
+    """20 W hold it 5 K over its air at the least; less than a sixth of what is due by then is no heatsink's fall."""
+    assert held(falls_k=0.0)
+    assert held(falls_k=0.2)
+    assert not held(falls_k=5.0)
+    assert not held(falls_k=1.5)
+    assert not held(falls_k=0.0, known_r=0.03)

@@ -19,7 +19,8 @@ Make = Callable[..., Any]
 
 def told(pauses: Pauses, *, readings: int, caught: float, spikes: bool = False) -> list[Pause]:
     """What readings tell of 0.5 A; of so many of them a word is caught before its power is, and one may be a spike."""
-    rng, found = Random("pauses"), []
+    rng = Random("pauses")
+    found: list[Pause] = []
     for i in range(readings):
         a = 0.25 + rng.gauss(0.0, 0.002) + (rng.uniform(0.1, 2.0) if rng.random() < caught else 0.0)
         pauses.feed(3.0 * i, 40.0, 13.8, (0.0 if spikes and i % 50 == 20 else a, a))
