@@ -7,20 +7,21 @@ and its cases, with the same heat in them, do not, leaves the sensor.
 from collections import deque
 from collections.abc import Sequence
 from math import exp, isfinite, nan
+from statistics import median
 from typing import NamedTuple
 
 from alerts.types import Event, Finding, Priority
-from alerts.watch import NOTHING, Condition, Terms
+from alerts.watch import NOTHING, Condition, Terms, span
 from sensors.types import CASES, HEATSINK, Frame
 
 #: one sample each so many seconds, and how many are looked back on
-_EVERY_S, _KEPT = 10.0, 30
-#: heat follows with this time constant, s: cases do about the same
-_HEAT_S = 40.0
+_EVERY_S, _KEPT = 10.0, 60
+#: temperatures and heat are followed with this time constant, s: so the cases' own delay cancels over the key's cycles
+_SLOW_S = 120.0
 #: the heatsink must have fallen by so much, K, and each case by less than this part of it
-_FALL_K, _ALONG = 3.0, 0.3
+_FALL_K, _ALONG = 2.0, 0.3
 #: heat counts as the same within this part of it, and under this, W, tells nothing
-_SAME, _LEAST_W = 0.15, 3.0
+_SAME, _LEAST_W = 0.1, 3.0
 
 
 class _Sample(NamedTuple):
@@ -37,9 +38,9 @@ class Strays:
         self._estimates = terms.estimates
         self._condition = Condition(terms, rule, "heatsink apart", Priority.TRIP, _EVERY_S)
         self._line: deque[_Sample] = deque(maxlen=_KEPT)
-        self._sums: list[float] = []
-        self._count = 0
-        self._from_s = self._last_s = self._heat_w = nan
+        self._rows: list[list[float]] = []
+        self._slow: list[float] = []
+        self._from_s = self._last_s = nan
 
     def step(self, frame: Frame) -> Sequence[Finding]:
         """Judge one frame: the sample that it closed, if it closed one."""
@@ -48,26 +49,24 @@ class Strays:
         heat_w = self._estimates.dissipation_w
         if not cases or not isfinite(values[HEATSINK] + heat_w):
             return NOTHING
-        dt_s = frame.clock_s - self._last_s
+        row = [values[HEATSINK], heat_w, *cases]
+        gap_s = frame.clock_s - self._last_s
         self._last_s = frame.clock_s
-        row = [values[HEATSINK], *cases]
-        if not 0.0 < dt_s < _EVERY_S or len(row) != len(self._sums):
-            self._heat_w = heat_w
+        if not 0.0 < gap_s < _EVERY_S or len(row) != len(self._rows[0]):
+            self._rows, self._from_s = [row], frame.clock_s
+            self._slow.clear()
             self._line.clear()
-            self._begin(frame.clock_s, row)
             return NOTHING
-        self._heat_w += (heat_w - self._heat_w) * (1.0 - exp(-dt_s / _HEAT_S))
-        self._sums = [a + b for a, b in zip(self._sums, row, strict=True)]
-        self._count += 1
-        if frame.clock_s - self._from_s < _EVERY_S:
+        self._rows.append(row)
+        seconds = frame.clock_s - self._from_s
+        if seconds < _EVERY_S:
             return NOTHING
-        heatsink_c, *means_c = [a / self._count for a in self._sums]
-        sample = _Sample(frame.clock_s, heatsink_c, self._heat_w, tuple(means_c))
-        self._begin(frame.clock_s, row)
-        return self._judge(sample, frame)
-
-    def _begin(self, clock_s: float, row: list[float]) -> None:
-        self._from_s, self._sums, self._count = clock_s, row, 1
+        # the median: a single spike is none of it
+        newest = [median(column) for column in zip(*self._rows, strict=True)]
+        self._rows, self._from_s = [row], frame.clock_s
+        share = 1.0 - exp(-seconds / _SLOW_S)
+        slow = self._slow = [a + share * (b - a) for a, b in zip(self._slow or newest, newest, strict=True)]
+        return self._judge(_Sample(frame.clock_s, slow[0], slow[1], tuple(slow[2:])), frame)
 
     def _judge(self, now: _Sample, frame: Frame) -> Sequence[Finding]:
         line = self._line
@@ -86,9 +85,9 @@ class Strays:
             return [self._condition.finding(event, frame.time_ns, text, unit="K")]
         old, fall_k = max(told, key=lambda one: one[1])
         text = (
-            f"heatsink reads {now.heatsink_c:.1f} °C, {fall_k:.1f} K less than {now.clock_s - old.clock_s:.0f} s ago, "
-            "while no case has cooled with it for the same heat: its sensor has come off or reads something else; look "
-            "at how it is fixed to the heatsink"
+            f"heatsink reads {frame.values[HEATSINK]:.1f} °C, some {fall_k:.1f} K less than "
+            f"{span(now.clock_s - old.clock_s)} before, while no case has cooled with it for the same heat: its sensor "
+            "has come off or reads something else; look at how it is fixed to the heatsink"
         )
         return [self._condition.finding(event, frame.time_ns, text, unit="K", value=fall_k, limit=_FALL_K)]
 

@@ -56,10 +56,10 @@ def first_said(
 
 @pytest.mark.parametrize("cases", [1, 2])
 def test_a_sensor_that_comes_off_is_told_by_its_cases(story: Make, cases: int) -> None:
-    """Half the rise is left to it: no fan's doing where the cases stay, and named within a minute and a half."""
-    rule, subject, after_s = first_said(story, feels=0.5, cases=cases)
+    """It feels 0.7 of the rise, as a better fan would leave: where the cases stay it is named within three minutes."""
+    rule, subject, after_s = first_said(story, feels=0.7, cases=cases)
     assert (rule, subject) == ("sensor-fault", "heatsink apart")
-    assert 0.0 < after_s < 90.0
+    assert 0.0 < after_s < 180.0
 
 
 def test_a_fan_cools_cases_too_and_a_dry_pad_takes_its_case_up(story: Make) -> None:

@@ -6,24 +6,23 @@ simulation serves both the rules, judged up to their trip as a replay is, and th
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import exp, inf, log, nan, pi, sin
+from math import inf, nan, pi, sin
 from random import Random
-from typing import Any
 
 from daemon.plan import Moment
-from sensors.types import CHANNELS, INDEX, UNITS, Drive, Frame, Quality
+from sensors.types import Drive, Frame
 from tests.bench.calibrate import heat_w, per_v
 from tests.bench.faults import BEYOND, HARM_JUNCTION_C, HARM_SINK_C, LIMIT_C, MATTERS, NEEDS_PAIR
 from tests.bench.many_part_world import ManyPartWorld
 from tests.bench.plain_world import PlainWorld
 from tests.bench.plans import draw_plan
+from tests.bench.sensing import Off, Sensors, log_uniform
 from tests.bench.state import State, Wrong
 from tests.bench.twin_world import TwinWorld
 
 AnyWorld = TwinWorld | PlainWorld | ManyPartWorld
 Kind = type[AnyWorld]
 KINDS: tuple[Kind, ...] = (TwinWorld, PlainWorld, ManyPartWorld)
-START_NS = 1_764_054_000_000_000_000
 #: whether a fault matters is tried in steps of so many seconds, a runaway for so long, and drawn anew so often
 _COARSE_S, _LONG_ENOUGH_S, _ATTEMPTS = 2.0, 4 * 3600.0, 30
 
@@ -35,11 +34,6 @@ class Sample:
     at_s: float
     frame: Frame | None
     harmed: bool
-
-
-def log_uniform(rng: Random, low: float, high: float) -> float:
-    """Evenly over the logarithm."""
-    return exp(rng.uniform(log(low), log(high)))
 
 
 class Trial:
@@ -68,7 +62,8 @@ class Trial:
         self.plan, self._duty, self._main_drive = draw_plan(rng, fault)
         self.onset_s = self._onset() if fault else inf
         self._make_world()
-        self._make_sensors()
+        plain = isinstance(self.world, PlainWorld)
+        self.sensors = Sensors(rng, self.nuisance, fault, self.devices, one_shunt=self.one_shunt, plain=plain)
         self._make_fault()
 
     @property
@@ -121,49 +116,6 @@ class Trial:
             at_s = rng.uniform(0.2, 0.7) * self.duration_s
             self._door = (at_s, at_s + rng.uniform(60.0, 1200.0), rng.uniform(-8.0, 4.0))
 
-    def _make_sensors(self) -> None:
-        rng, nuisance = self.rng, self.nuisance
-        noisy = 3.0 if nuisance == "hum" else 1.0
-        self._sd = {
-            "Cel": log_uniform(rng, 0.01, 0.12),
-            "A": log_uniform(rng, 0.002, 0.01) * noisy,
-            "V": log_uniform(rng, 0.003, 0.02) * noisy,
-        }
-        self._power_sd = log_uniform(rng, 0.002, 0.006) * noisy
-        coarse = nuisance == "coarse"
-        self._step = {
-            "Cel": rng.choice([0.1, 0.25, 0.5]) if coarse else rng.choice([0.01, 0.05, 0.1]),
-            "A": rng.choice([0.01, 0.02]) if coarse else 0.001,
-            "V": rng.choice([0.02, 0.05]) if coarse else 0.001,
-            "W": rng.choice([0.05, 0.1]) if coarse else 0.01,
-        }
-        self._hum = (rng.uniform(0.003, 0.015), rng.uniform(0.05, 0.45)) if nuisance == "hum" else (0.0, 0.0)
-        self._lost = rng.uniform(0.01, 0.05) if nuisance == "lost" else 0.001
-        self._lost_on_end = 0
-        self._spiked = -10
-        self._spike = 0.002 if nuisance == "spikes" else 0.0
-        gains = [rng.uniform(0.99, 1.01) for _ in range(4)]
-        if nuisance == "mismatch":
-            # twelve percent in all, as a shunt's error: the worlds' own mismatch, wider over four devices, is on top
-            off = 0.045 if self.devices <= 2 else 0.03
-            gains = [1.0 + off if i % 2 else 1.0 - off for i in range(4)]
-            gains = [g * rng.uniform(0.995, 1.005) for g in gains]
-        self._gain = gains
-        self._power_gain = rng.uniform(0.95, 1.05)
-        self._lag_s = rng.uniform(2.0, 15.0)
-        self._offset_c = rng.uniform(-1.5, 1.5)
-        optional = ["reflected", "ambient", "load", "case", "bias", "peak"]
-        gone = 0.8 if nuisance == "absent" else 0.35
-        self._has = {name for name in optional if rng.random() > gone}
-        self._says_key = not (nuisance == "absent" and rng.random() < 0.5)
-        if self.fault == "dry-pad" and not isinstance(self.world, PlainWorld):
-            # a device near its zero temperature coefficient shows a dry pad by its case alone
-            self._has.add("case")
-        if self.fault == "bad-load":
-            self._has.add("reflected")
-        self._lagged_c = nan
-        self._frozen: float | None = None
-
     def _make_fault(self) -> None:
         rng = self.rng
         self._device = rng.randrange(self.devices)
@@ -179,8 +131,8 @@ class Trial:
         self._gamma = rng.uniform(0.4, 0.7)
         self._emf_v, self._ohm = rng.uniform(0.8, 1.6), rng.uniform(0.1, 0.3)
         self._short_ohm = rng.uniform(0.8, 2.2)
-        self._feels, self._hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
-        self._stuck_noise = rng.random() < 0.2
+        feels, hang_s = rng.uniform(0.0, 0.3), rng.uniform(3.0, 60.0)
+        self.sensors.off = Off(self.onset_s, self._ramp_s, feels, hang_s, rng.random() < 0.2)
 
     def _gets_hot(self) -> bool:
         """Whether the limit is met: without a fan before the soak is over, in a runaway if only it were long enough."""
@@ -267,74 +219,6 @@ class Trial:
             hottest_c = max([c for k, c in enumerate(state.junction_c) if k != wrong.shorted], default=0.0)
             harmed = harmed or state.sink_c > HARM_SINK_C or hottest_c > HARM_JUNCTION_C
             seq += 1
-            frame = self._sense(state, at_s, sample_s, moment.key, seq)
-            # two packs on end at the most: what lasts for three sample times is a lost link by its definition
-            lost = i > 1 and self._lost_on_end < 2 and rng.random() < self._lost
-            self._lost_on_end = self._lost_on_end + 1 if lost else 0
+            frame = self.sensors.sense(state, at_s, sample_s, moment.key, seq)
+            lost = i > 1 and self.sensors.loses()
             yield Sample(at_s, None if lost else frame, harmed)
-
-    def _sense(self, state: State, at_s: float, dt_s: float, key: bool, seq: int) -> Frame:
-        rng = self.rng
-        values = [nan] * len(CHANNELS)
-        quality = bytearray([Quality.MISSING]) * len(CHANNELS)
-
-        def put(name: str, value: float) -> None:
-            unit = UNITS[name]
-            step = self._step.get(unit, 0.0)
-            if step:
-                value = round(value / step) * step
-            # one sample at a time: what lasts for two is no spike
-            if self._spike and seq - self._spiked > 5 and rng.random() < self._spike:
-                self._spiked = seq
-                value = value * rng.choice([0.0, 2.0, 4.0]) + rng.uniform(-5.0, 5.0)
-            values[INDEX[name]] = value
-            quality[INDEX[name]] = Quality.GOOD
-
-        self._heatsink(state, at_s, dt_s, put, quality)
-        hum = 1.0 + self._hum[0] * sin(2 * pi * self._hum[1] * at_s)
-        sd = self._sd
-        drains = [a * g * hum + rng.gauss(0.0, sd["A"]) for a, g in zip(state.drain_a, self._gain, strict=False)]
-        if self.one_shunt:
-            drains = [sum(drains)]
-        for k, a in enumerate(drains):
-            put(f"drain-{k + 1}", a)
-        if "case" in self._has:
-            for k, c in enumerate(state.case_c):
-                put(f"case-{k + 1}", c + rng.gauss(0.0, sd["Cel"]))
-        if "bias" in self._has:
-            for k, v in enumerate(state.bias_v):
-                put(f"bias-{k + 1}", v + rng.gauss(0.0, 0.2 * sd["V"]))
-        put("supply", max(state.supply_v + rng.gauss(0.0, sd["V"]), 0.0))
-        for name, watt in (("forward", state.forward_w), ("peak", state.peak_w), ("reflected", state.reflected_w)):
-            if name == "forward" or name in self._has:
-                noisy = watt * (self._power_gain * hum + rng.gauss(0.0, self._power_sd)) + rng.gauss(0.0, 0.01)
-                put(name, max(noisy, 0.0))
-        if "load" in self._has:
-            put("load", state.load_c + rng.gauss(0.0, sd["Cel"]))
-        if "ambient" in self._has:
-            put("ambient", state.ambient_c + rng.gauss(0.0, sd["Cel"]))
-        if self._says_key:
-            values[INDEX["key"]] = float(key)
-            quality[INDEX["key"]] = Quality.GOOD
-        return Frame("bay-1", START_NS + int(at_s * 1e9), at_s, seq, tuple(values), bytes(quality))
-
-    def _heatsink(self, state: State, at_s: float, dt_s: float, put: Any, quality: bytearray) -> None:
-        after = at_s >= self.onset_s
-        target_c, lag_s = state.sink_c, self._lag_s
-        if self.fault == "detached" and after:
-            part = min((at_s - self.onset_s) / self._ramp_s, 1.0) if self._ramp_s else 1.0
-            feels = 1.0 + part * (self._feels - 1.0)
-            target_c = state.ambient_c + feels * (state.sink_c - state.ambient_c)
-            lag_s = self._lag_s + part * self._hang_s
-        if self._lagged_c != self._lagged_c:
-            self._lagged_c = target_c
-        self._lagged_c += (target_c - self._lagged_c) * (1 - exp(-dt_s / lag_s))
-        if self.fault == "open-sensor" and after:
-            quality[INDEX["heatsink"]] = Quality.OPEN
-            return
-        value = self._lagged_c + self._offset_c + self.rng.gauss(0.0, self._sd["Cel"])
-        if self.fault == "stuck-sensor" and after:
-            if self._frozen is None:
-                self._frozen = value
-            value = self._frozen + (self.rng.gauss(0.0, self._sd["Cel"]) if self._stuck_noise else 0.0)
-        put("heatsink", value)
