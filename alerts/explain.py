@@ -62,9 +62,9 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "thermal-runaway": (
         "The electro-thermal loop gain G = V·(dI/dT)·R, from how this unit's current moves with its own heatsink "
         "at constant drive, times supply, times the fitted thermal resistance; judged by its lower confidence "
-        "bound. At 1 and above no steady state exists. And, before any resistance is known, current and "
-        "temperature that grow within one key-down without bending down: with one pole the curve bends upward "
-        "only where the gain is over 1.",
+        "bound; under speech from the idle current in its pauses, too. At 1 and above no steady state exists. And, "
+        "before any resistance is known, current and temperature that grow within one key-down without bending down: "
+        "with one pole the curve bends upward only where the gain is over 1; or by more than any warming adds.",
         ("loop_gain_warning", "loop_gain"),
         (
             "stability of a conducting MOSFET, dP/dT < 1/R: P. Spirito et al., Thermal instabilities in high "
@@ -108,7 +108,9 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "bias-drift": (
         "What this unit's own history, temperature, power and supply do not explain of the drain current, at idle"
         " and under each drive; a bank of two-sided CUSUMs with decision intervals from a stated in-control run "
-        "length, and a change worth a warning.",
+        "length, and a change worth a warning. Power beyond all that was learned explains nothing: a bias that grows "
+        "brings both. Under steady drive also growth beyond the straight course that the current was on; under speech "
+        "the idle current in its pauses, which is the least that is drawn while no power comes out.",
         ("bias_drift_idle_ratio", "bias_drift_drive_ratio", "drift_run_samples"),
         (_PAGE, "D. Siegmund, Sequential Analysis (1985), for the decision intervals"),
     ),
@@ -136,8 +138,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     ),
     "sensor-fault": (
         "Open, shorted, out of range or missing; stuck (no noise any more, or no change under heat); off its "
-        "heatsink: colder than four times the known cooling could make it, no longer answering to the heat "
-        "that comes and goes, or not cooling down when it has gone.",
+        "heatsink: colder than four times the known cooling could make it, falling while its devices' cases do not, "
+        "no longer answering to the heat that comes and goes, or not cooling down when it has gone.",
         (
             "sensor_min_c",
             "sensor_max_c",

@@ -7,7 +7,7 @@ from alerts.estimators.answer import Noise
 from alerts.estimators.leap import Leap
 from alerts.strays import Strays
 from alerts.stuck import Dissipation, Stuck
-from alerts.trust import BLOCK_S
+from alerts.trust import BLOCK_S, Trust
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_yet
 from alerts.watch import NOTHING, Condition, Terms
 from sensors.types import AMBIENT, CASES, CHANNELS, DRAINS, FORWARD, HEATSINK, KEY, LOAD, SUPPLY, UNITS, Frame, Quality
@@ -145,9 +145,8 @@ class SensorFault:
             text = (
                 "heatsink answers to the radio's heat again"
                 if event is Event.RETURNED
-                else f"heatsink does not answer to the radio's heat, which should have moved it {seen_k:.1f} K to and "
-                f"fro, for {self._deaf.lasted}: its sensor is stuck or has come off; look at how it is fixed to the "
-                "heatsink, then at the node"
+                else f"heatsink {_deaf_to(estimates.sink.trust)} {seen_k:.1f} K, for {self._deaf.lasted}: its sensor "
+                "is stuck or has come off; look at how it is fixed to the heatsink, then at the node"
             )
             said.append(self._deaf.finding(event, frame.time_ns, text, unit="K", value=seen_k))
         return said
@@ -253,6 +252,12 @@ class SensorFault:
             finding = condition.finding(event, frame.time_ns, text, unit="J", value=stuck.heat_j, limit=stuck.limit_j)
             said = [*said, finding]
         return said
+
+
+def _deaf_to(trust: Trust) -> str:
+    if trust.cooldown.lost and not trust.deaf:
+        return "does not cool down with the radio at rest, where it should have fallen by at least"
+    return "does not answer to the radio's heat, which should have moved it to and fro by"
 
 
 def _priority(i: int) -> Priority:
