@@ -12,7 +12,7 @@ from alerts.estimators.slope import Line
 from alerts.estimators.source import SourceResistance
 from alerts.estimators.steps import Steps
 from alerts.heatsink import Heatsink
-from alerts.keyed import Drains, Keyed, State, forward_w
+from alerts.keyed import Drains, Keyed, State, forward_w, rest_a
 from alerts.limits import Limits
 from alerts.pauses import Pauses
 from alerts.types import Situation
@@ -20,6 +20,8 @@ from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, F
 
 #: the least length of a block of steady samples: long enough to average hum and noise, short beside any thermal time
 BLOCK_S, BLOCK_SAMPLES = 5.0, 4
+#: pauses of speech are read from so many settling times after the key's edge on
+_SETTLES = 2.0
 _UNDRIVEN = frozenset({Drive.OFF, Drive.IDLE})
 #: idle phases tell a temperature coefficient where their temperatures lie so far apart (standard deviation, K) and the
 #: line through them is so sure (of the current, a kelvin); common practice, no source
@@ -58,6 +60,8 @@ class Estimates:
         self.steps = Steps()  # in which the currents are read
         self.state = State.UNKNOWN  # at this frame
         self.keyed = Keyed(limits)
+        self._limits = limits
+        self._settle_s = _SETTLES * limits.settle_s
         self.cycle = Cycle()
         self.sink = Heatsink(self.cycle)
         self.source = SourceResistance()
@@ -111,7 +115,9 @@ class Estimates:
         driven = state is State.DRIVEN and self.drive not in _UNDRIVEN
         if is_keyed:
             self.steps.feed(currents)
-            if state is State.IDLE and self.drive is Drive.MODULATED:
+            # at the key's edges a reading may be of neither side of it
+            paused = state is State.IDLE and clock_s - self.keyed.key_since_s > self._settle_s
+            if paused and self.drive is Drive.MODULATED and total_a > rest_a(len(currents), self._limits):
                 self.pauses.feed(clock_s, self.sink.heatsink_c, supply_v, currents)
         if (driven or (state is State.IDLE and self.drive is Drive.IDLE)) and self.keyed.steady(clock_s):
             samples = self._samples

@@ -47,6 +47,11 @@ class CurrentGain:
     def __init__(self) -> None:
         self._points: deque[tuple[float, float, float]] = deque(maxlen=self.WINDOWS[-1])
 
+    @property
+    def count(self) -> int:
+        """How many points are remembered."""
+        return len(self._points)
+
     def feed(self, clock_s: float, heatsink_c: float, current_a: float) -> None:
         """Take one point."""
         self._points.append((clock_s, heatsink_c, current_a))

@@ -41,7 +41,7 @@ class Course:
     def __init__(self, reference_w: float) -> None:
         self.reference_w = reference_w
         self.gains = CurrentGain()
-        self.point: list[float] = [0.0, 0.0, 0.0, 0.0]  # seconds, heatsink, current, clock: sums
+        self.point = [0.0] * 5  # sums over seconds: of themselves, heatsink, current, clock, power
         self.clock_s = self.keyed_s = inf
         self.least_s = _LEAST_S
 
@@ -101,7 +101,8 @@ class ThermalRunaway:
         course = self._courses.get(block.drive)
         if course is None or block.clock_s - course.clock_s > _AWAY_S:
             course = self._courses[block.drive] = Course(block.forward_w)
-        if driven:
+        speech = block.drive is Drive.MODULATED
+        if driven and not speech:
             # the part of the current that goes with power is not the bias' doing: class B, the root of power (textbook)
             current_a *= sqrt(course.reference_w / block.forward_w)
         said: list[Finding] = []
@@ -118,7 +119,7 @@ class ThermalRunaway:
             > _LONG_S
         )
         long = long or block.keyed_s > _LONG_S
-        if block.drive is not Drive.MODULATED:
+        if not speech:
             said += self._growth.look(block, current_a, frame.time_ns)
         on_s = self._estimates.cycle.on_s or inf
         course.least_s = min(_LEAST_S, _SHORT * on_s)
@@ -130,6 +131,7 @@ class ThermalRunaway:
         point[1] += seconds * block.heatsink_c
         point[2] += seconds * current_a
         point[3] += seconds * block.clock_s
+        point[4] += seconds * block.forward_w
         if long and point[0] >= _POINT_S:
             said += self._next_point(course, block, frame)
         return said
@@ -146,12 +148,17 @@ class ThermalRunaway:
         )
 
     def _next_point(self, course: Course, block: Block, frame: Frame) -> Sequence[Finding]:
-        whole, heat, current, clock = course.point
-        course.point = [0.0, 0.0, 0.0, 0.0]
+        whole, heat, current, clock, power = course.point
+        course.point = [0.0] * 5
         if whole < course.least_s:
             return NOTHING
-        course.gains.feed(clock / whole, heat / whole, current / whole)
         noisy = block.drive is Drive.MODULATED
+        if noisy:
+            # of speech, the quietest seconds would count most: it is taken as a whole
+            if not course.gains.count:
+                course.reference_w = power / whole
+            current *= sqrt(course.reference_w / (power / whole))
+        course.gains.feed(clock / whole, heat / whole, current / whole)
         noise_a = (_SPEECH if noisy else _NOISE) * current / whole
         return self._judge(course.gains, self._steps, block, frame, noise_a=noise_a, noisy=noisy)
 

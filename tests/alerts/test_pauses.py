@@ -48,10 +48,13 @@ def test_too_few_readings_or_too_far_apart_tell_nothing() -> None:
     assert pauses.newest is None
 
 
-def speak(make: Make, *, minutes: float, grows: Callable[[float, float], float]) -> list[tuple[float, str]]:
-    """Speech, key-down throughout, of a heatsink that warms with its heat: when which rule is first at all said, min.
+def speak(
+    make: Make, *, minutes: float, grows: Callable[[float, float], float], cycles: bool = False
+) -> list[tuple[float, str]]:
+    """Speech of a heatsink that warms with its heat: when which rule is said, min.
 
-    ``grows`` gives the ampere that the bias adds, by the minute and the heatsink's temperature.
+    ``grows`` gives the ampere that the bias adds, by the minute and the heatsink's temperature. With ``cycles`` the key
+    is down for two minutes of three, and the first and the last reading of each key-down show no current yet.
     """
     story = make(sample_s=1.0)
     rng = Random("speech")
@@ -60,6 +63,9 @@ def speak(make: Make, *, minutes: float, grows: Callable[[float, float], float])
     story.key(True, Drive.MODULATED)
     said = []
     for i in range(round(60.0 * minutes)):
+        keyed, edge = not cycles or i % 180 < 120, cycles and i % 180 in (0, 119)
+        if keyed is not story.now.key_asked:
+            story.key(keyed, Drive.MODULATED)
         silent_s -= 1.0
         if silent_s < -2.0:
             silent_s = rng.choice([0.0, 3.0])
@@ -67,6 +73,8 @@ def speak(make: Make, *, minutes: float, grows: Callable[[float, float], float])
         more_a = grows(i / 60.0, heat[0])
         watt, idle_a = 25.0 * level, 0.25 + more_a / 2.0
         a = idle_a + 1.4 * sqrt(level)
+        if not keyed or edge:
+            a, watt = 0.006 * edge, 0.0
         heat[0] += (13.7 * 2.0 * a - watt - (heat[0] - 25.0) / 1.5) / 500.0
         found = story.run(
             1.0, heatsink=heat[0] + rng.gauss(0.0, 0.03), forward=watt, drain_1=a, drain_2=a, reflected=0.0
@@ -78,8 +86,9 @@ def speak(make: Make, *, minutes: float, grows: Callable[[float, float], float])
 
 
 def test_a_sound_radio_that_speaks_for_an_hour_is_let_be(story: Make) -> None:
-    """An idle current that answers to its temperature with half a percent a kelvin is its own."""
-    assert speak(story, minutes=60.0, grows=lambda _, heat_c: 0.0025 * (heat_c - 25.0)) == []
+    """An idle current that answers to its temperature with half a percent a kelvin is its own, the key's edges too."""
+    for cycles in (False, True):
+        assert speak(story, minutes=60.0, grows=lambda _, heat_c: 0.0025 * (heat_c - 25.0), cycles=cycles) == []
 
 
 def test_a_bias_that_creeps_under_speech_is_told_by_the_pauses(story: Make) -> None:
