@@ -68,6 +68,7 @@ class Trust:
         "_late_j",
         "_late_w",
         "_least",
+        "_least_j",
         "_mark",
         "_old_fits",
         "_rested_s",
@@ -97,6 +98,7 @@ class Trust:
         self._block = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
         self._heat_j = self._late_j = self._arriving_w = self._late_w = self._rested_s = 0.0
         self._least = (0.0, 0.0)  # of its resistance, K/W, and the heat capacity that goes with it, J/K
+        self._least_j = inf
         self._held_w = 0.0  # the heat as the heatsink follows it, from when its balance is known
         self._below_k = nan
         self._last = (nan, False)  # W and keyed of the sample before
@@ -178,6 +180,8 @@ class Trust:
             # whatever is taken for its balance later, it never was cooled so well
             sure = (old.k_per_w - 2.0 * old.k_per_w_sd) / FASTEST
             self._least = max(self._least, (sure, old.capacity_j_per_k))
+        if _within(old, _ANSWER_SURE):
+            self._least_j = min(self._least_j, old.capacity_j_per_k)
         self._held_w += (heat_w - self._held_w) * seconds / (old.tau_s + seconds)
         fallen = self.falls.feed(
             seconds,
@@ -193,8 +197,9 @@ class Trust:
             heat_w,
             keyed_w=around.mean_w,
             warmest_air_c=around.air_c + _AIR_KNOWN_K if around.air_known else around.first_c + _AIR_WARMER_K,
-            # by whatever is known of its resistance, the slowest
-            tau_s=max(old.tau_s, old.capacity_j_per_k * max(self.collapse.k_per_w, around.slowest_k_per_w)),
+            # by whatever is known of its resistance, the slowest; a sensor that is stuck teaches a capacity without end
+            tau_s=max(old.k_per_w, self.collapse.k_per_w, around.slowest_k_per_w)
+            * min(old.capacity_j_per_k, self._least_j),
             held_k=self._least[0] * self._held_w,
             held_s=self._least[0] * self._least[1] or inf,
         )

@@ -10,9 +10,9 @@ from math import exp, inf
 
 #: so much longer than it was learned τ may be at rest, and this part of the fall that must be seen at the least
 _SLOWER, _SEEN = 3.0, 0.15
-#: the fall that must have come, by the air and by the heat, K; rest before it is counted, s; and the part of the usual
-#: heat that is none
-_TELLS_K, _HEAT_TELLS_K, _FROM_S, _NONE = 2.0, 1.0, 60.0, 0.03
+#: the fall that must have come, K, and where its heat has held it over its air by so much, K; rest before it counts,
+#: s; and the part of the usual heat that is none
+_TELLS_K, _HELD_TELLS_K, _HELD_K, _FROM_S, _NONE = 2.0, 1.0, 0.5, 60.0, 0.03
 
 
 class Cooldown:
@@ -57,5 +57,5 @@ class Cooldown:
         by_air_k = (self._start_c - warmest_air_c) * (1.0 - exp(-rest_s / tau_s))
         by_heat_k = self._held_k * (1.0 - exp(-rest_s / held_s))
         self.due_k = max(by_air_k, by_heat_k)
-        tells = by_air_k > _TELLS_K or by_heat_k > _HEAT_TELLS_K
+        tells = self.due_k > (_HELD_TELLS_K if self._held_k > _HELD_K else _TELLS_K)
         self.lost = tells and self._start_c - heatsink_c < _SEEN * self.due_k
