@@ -39,13 +39,14 @@ class Answers(NamedTuple):
 
     ``reach`` is how much the expected figure may be wrong for each unit by which the explaining one is beyond
     what has been learned from: no coefficient is good for ever. Of one that is ``capped``, what is more than was ever
-    learned from explains nothing: it may well be what is to be explained that makes it more.
+    learned from explains nothing, since it may well be what is to be explained that makes it more; but for so much as
+    the cap gives for each unit by which the first explaining figure is under all that was learned from.
     """
 
     mean: float
     sd: float
     reach: float = 0.0
-    capped: bool = False
+    capped: float = inf
 
 
 class Judged(NamedTuple):
@@ -93,7 +94,7 @@ class OwnHistory:
         self, answers: Sequence[Answers], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
     ) -> None:
         self._reach = [a.reach for a in answers]
-        self._capped = [i for i, a in enumerate(answers) if a.capped]
+        self._capped = [(i, a.capped) for i, a in enumerate(answers) if a.capped < inf]
         self._low = [0.0] * len(answers)
         self._high = [0.0] * len(answers)
         self._delay_s = delay_s
@@ -158,8 +159,9 @@ class OwnHistory:
 
     def _cap(self, x: tuple[float, ...]) -> tuple[float, ...]:
         most = list(x)
-        for i in self._capped:
-            most[i + 1] = min(most[i + 1], self._high[i])
+        under = max(self._low[0] - x[1], 0.0)
+        for i, gives in self._capped:
+            most[i + 1] = min(most[i + 1], self._high[i] + gives * under)
         return tuple(most)
 
     def _learn(self, x: tuple[float, ...], figure: float) -> None:

@@ -20,8 +20,9 @@ _IDLE_PER_K = Answers(0.004, 0.008, 0.003)
 _DRIVE_PER_K = Answers(0.0, 0.002, 0.0004)
 #: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
 _PER_POWER = Answers(0.5, 0.15)
-#: but power over all that this unit has given at this steady drive explains nothing: a bias that grows brings both
-_PER_POWER_STEADY = _PER_POWER._replace(capped=True)
+#: but power over all that this unit has given at this steady drive explains nothing: a bias that grows brings both. As
+#: it cools it may give more: a radio may well sag by 0.3 dB over 30 K (common practice, no source), ln P by K
+_PER_POWER_STEADY = _PER_POWER._replace(capped=0.0025)
 #: and under speech, whose power is never the same, the less the quieter: then only the idle current is left
 _PER_POWER_BENT = Answers(0.05, 0.1)
 _PER_SUPPLY = Answers(0.0, 1.0)

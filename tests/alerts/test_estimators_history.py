@@ -54,20 +54,30 @@ def test_until_it_has_learned_it_does_not_judge() -> None:
     assert all(history.feed(5.0 * i, (0.0,), 1.0) is None for i in range(24))
 
 
-def off_after(*, capped: bool, both: bool) -> float:
-    """A figure that goes with half of another one; then it creeps, and the other one with it or not: what is off."""
-    history = OwnHistory([Answers(0.5, 0.15, capped=capped)], noise_sd=0.01, floor_sd=0.002, delay_s=60.0, run=1e5)
+def off_after(*, capped: float, both: bool, colder: float = 0.0) -> float:
+    """A figure that goes with half of another one; then it creeps, and the other one with it or not: what is off.
+
+    While it creeps a temperature falls by ``colder``.
+    """
+    answers = [Answers(0.0, 1e-6), Answers(0.5, 0.15, capped=capped)]
+    history = OwnHistory(answers, noise_sd=0.01, floor_sd=0.002, delay_s=60.0, run=1e5)
     noise = Random("capped").gauss
     for i in range(400):
         other = 0.02 * noise(0.0, 1.0)
-        crept = 2e-4 * max(i - 200, 0)
-        figure = 0.5 * other + crept + noise(0.0, 0.002)
-        history.feed(5.0 * i, (other + (2.0 * crept if both else 0.0),), figure)
+        part = max(i - 200, 0) / 200.0
+        figure = 0.5 * other + 0.04 * part + noise(0.0, 0.002)
+        history.feed(5.0 * i, (-colder * part, other + (0.08 * part if both else 0.0)), figure)
     return history.off
 
 
 def test_what_grows_beyond_all_that_was_learned_explains_nothing_where_it_is_capped() -> None:
     """A bias that creeps brings the power with it: the root of a power that was never seen does not excuse it."""
-    assert off_after(capped=True, both=True) > 0.01
-    assert abs(off_after(capped=False, both=True)) < 0.005
-    assert off_after(capped=True, both=False) > 0.01
+    assert off_after(capped=0.0025, both=True) > 0.01
+    assert abs(off_after(capped=float("inf"), both=True)) < 0.005
+    assert off_after(capped=0.0025, both=False) > 0.01
+
+
+def test_a_cap_gives_way_to_cold() -> None:
+    """As much power more as 20 K of cooling are worth explains as much current more, and no more than that."""
+    assert abs(off_after(capped=0.004, both=True, colder=20.0)) < 0.005
+    assert off_after(capped=0.004, both=True, colder=2.0) > 0.01
