@@ -56,14 +56,15 @@ class CurrentGain:
         """Take one point."""
         self._points.append((clock_s, heatsink_c, current_a))
 
-    def slopes(self, noise_a: float, *, noisy: bool = False) -> list[Slope]:
+    def slopes(self, noise_a: float, *, most_a: float = 0.0) -> list[Slope]:
         """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least.
 
-        ``noisy`` says that points are as far off as all of them together are: a few that agree do so by chance.
+        Points are taken to be as far off as all of them together are, but for no more than ``most_a``: a few that agree
+        may do so by chance.
         """
         newest = list(self._points)[::-1]
-        if noisy:
-            noise_a = max(noise_a, _scatter(newest))
+        if most_a > noise_a:
+            noise_a = max(noise_a, min(_scatter(newest), most_a))
         found = []
         heat, time = Line(), Line()
         for n, (clock_s, heatsink_c, current_a) in enumerate(newest, start=1):

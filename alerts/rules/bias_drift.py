@@ -41,6 +41,8 @@ _GROWS = Falling(
     per_supply=1.0,
     recovers=True,
 )
+#: beyond its own course the limit is so many times wider: no history stands behind it
+_COURSE = 1.25
 _DELAY_S = 180.0
 _DWELL_S = 10.0
 #: under speech so many blocks are one figure, since a meter is slower than speech is; and the limit is so many times
@@ -137,7 +139,7 @@ class BiasDrift:
         under = fall.feed(block)
         if under is None:
             return NOTHING
-        limit = self._terms.limits.bias_drift_drive_ratio
+        limit = _COURSE * self._terms.limits.bias_drift_drive_ratio
         ratio = expm1(-under)
         event = condition.judge_band(ratio > limit, ratio < _BACK * limit, block.clock_s, _DWELL_S)
         if event is None:

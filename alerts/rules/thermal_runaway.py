@@ -21,6 +21,8 @@ _LEAST_S, _SHORT = 9.0, 0.3
 #: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain; and
 #: under speech, whose loudness is never the same twice; and in its pauses, each of which comes after other heat
 _NOISE, _SPEECH, _PAUSE = 0.0015, 0.02, 0.03
+#: the noise of speech is estimated from a few points: it may well be more by this factor
+_SPEECH_SURE, _PAIRS = 1.5, 3
 #: G is told for a heatsink that has moved by this much within the memory, K
 _LEAST_SPREAD_K = 0.3
 _DWELL_S = 30.0
@@ -36,14 +38,54 @@ Steps = Sequence[tuple[Condition, float]]
 class Course:
     """How the current has gone with the temperature under one drive."""
 
-    __slots__ = ("clock_s", "gains", "keyed_s", "least_s", "point", "reference_w")
+    __slots__ = (
+        "_odd",
+        "_pairs",
+        "_scatter2",
+        "clock_s",
+        "gains",
+        "halves",
+        "keyed_s",
+        "least_s",
+        "point",
+        "reference_w",
+    )
 
     def __init__(self, reference_w: float) -> None:
         self.reference_w = reference_w
         self.gains = CurrentGain()
         self.point = [0.0] * 5  # sums over seconds: of themselves, heatsink, current, clock, power
+        self.halves = [[0.0, 0.0], [0.0, 0.0]]  # sums of current and power over every other block, and over the others
+        self._odd = False
+        self._pairs, self._scatter2 = 0, 0.0
         self.clock_s = self.keyed_s = inf
         self.least_s = _LEAST_S
+
+    def add(self, block: Block, current_a: float) -> None:
+        """Take one block into the point that is being made."""
+        seconds = block.seconds
+        for i, value in enumerate((1.0, block.heatsink_c, current_a, block.clock_s, block.forward_w)):
+            self.point[i] += seconds * value
+        half = self.halves[self._odd]
+        half[0] += seconds * current_a
+        half[1] += seconds * block.forward_w
+        self._odd = not self._odd
+
+    def close(self) -> list[float]:
+        """The point that has been made, as sums; the next one begins. What its two halves differ by is noise."""
+        told = [a / sqrt(a_w) for a, a_w in self.halves if a > 0.0 and a_w > 0.0]
+        if len(told) == 2:
+            # halves of the same length: each is off by the root of two times what the whole is
+            self._pairs += 1
+            self._scatter2 += ((told[0] - told[1]) / (told[0] + told[1])) ** 2
+        point, self.point, self.halves = self.point, [0.0] * 5, [[0.0, 0.0], [0.0, 0.0]]
+        self._odd = False
+        return point
+
+    @property
+    def noise(self) -> float:
+        """The standard deviation of a point of speech, as a ratio, by the halves of all so far; inf while unknown."""
+        return sqrt(self._scatter2 / self._pairs) if self._pairs >= _PAIRS else inf
 
 
 class ThermalRunaway:
@@ -125,14 +167,8 @@ class ThermalRunaway:
         course.least_s = min(_LEAST_S, _SHORT * on_s)
         if block.keyed_s - block.seconds < (_SETTLED_S if long else min(_FROM_S, _SHORT * on_s)):
             return said
-        point = course.point
-        seconds = block.seconds
-        point[0] += seconds
-        point[1] += seconds * block.heatsink_c
-        point[2] += seconds * current_a
-        point[3] += seconds * block.clock_s
-        point[4] += seconds * block.forward_w
-        if long and point[0] >= _POINT_S:
+        course.add(block, current_a)
+        if long and course.point[0] >= _POINT_S:
             said += self._next_point(course, block, frame)
         return said
 
@@ -143,24 +179,22 @@ class ThermalRunaway:
         if not pause.total_a > 0.0:
             return NOTHING
         self._pause_gains.feed(pause.clock_s, pause.heatsink_c, pause.total_a)
-        return self._judge(
-            self._pause_gains, self._pause_steps, pause, frame, noise_a=_PAUSE * pause.total_a, noisy=False
-        )
+        return self._judge(self._pause_gains, self._pause_steps, pause, frame, noise_a=_PAUSE * pause.total_a)
 
     def _next_point(self, course: Course, block: Block, frame: Frame) -> Sequence[Finding]:
-        whole, heat, current, clock, power = course.point
-        course.point = [0.0] * 5
+        whole, heat, current, clock, power = course.close()
         if whole < course.least_s:
             return NOTHING
-        noisy = block.drive is Drive.MODULATED
-        if noisy:
+        noise, most = _NOISE, 0.0
+        if block.drive is Drive.MODULATED:
             # of speech, the quietest seconds would count most: it is taken as a whole
             if not course.gains.count:
                 course.reference_w = power / whole
             current *= sqrt(course.reference_w / (power / whole))
-        course.gains.feed(clock / whole, heat / whole, current / whole)
-        noise_a = (_SPEECH if noisy else _NOISE) * current / whole
-        return self._judge(course.gains, self._steps, block, frame, noise_a=noise_a, noisy=noisy)
+            noise, most = _SPEECH, _SPEECH_SURE * course.noise
+        point_a = current / whole
+        course.gains.feed(clock / whole, heat / whole, point_a)
+        return self._judge(course.gains, self._steps, block, frame, noise_a=noise * point_a, most_a=most * point_a)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""
@@ -175,7 +209,14 @@ class ThermalRunaway:
         return not_yet("the heatsink has not moved far enough under drive to tell a loop gain")
 
     def _judge(
-        self, gains: CurrentGain, steps: Steps, block: Block | Pause, frame: Frame, *, noise_a: float, noisy: bool
+        self,
+        gains: CurrentGain,
+        steps: Steps,
+        block: Block | Pause,
+        frame: Frame,
+        *,
+        noise_a: float,
+        most_a: float = 0.0,
     ) -> Sequence[Finding]:
         resistance = self._estimates.sink.k_per_w
         if resistance is None:
@@ -183,7 +224,7 @@ class ThermalRunaway:
         k_per_w, sd = resistance
         told = [
             (gain_of(slope, block.supply_v, k_per_w, sd), slope)
-            for slope in gains.slopes(noise_a, noisy=noisy)
+            for slope in gains.slopes(noise_a, most_a=most_a)
             if slope.spread_k >= _LEAST_SPREAD_K
         ]
         if not told:
