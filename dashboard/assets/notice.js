@@ -5,6 +5,15 @@ import { told, whereOf } from "./words.js";
 
 let works = "Notification" in window && window.isSecureContext;
 
+// of all tabs one tells: two that look at what has been told at once would both tell it
+let tells = !navigator.locks;
+let waiting = [];
+navigator.locks?.request("keysoak-notice", () => {
+  tells = true;
+  notify(waiting);
+  return new Promise(() => {}); // held until this tab is gone; then the next one has it
+});
+
 export function permission() {
   if (!window.isSecureContext) return "unsafe";
   return works ? Notification.permission : "none";
@@ -16,7 +25,8 @@ export async function askLeave() {
 
 // each thing that there is to tell, once in this browser, however many tabs stand open
 export function notify(unseen) {
-  if (permission() !== "granted") return;
+  waiting = unseen;
+  if (!tells || permission() !== "granted") return;
   const before = Number(kept("noticed") ?? 0);
   const news = unseen.flatMap((alert) => alert.history.filter((c) => c.told && c.id > before).map((change) => ({ alert, change })));
   if (!news.length) return;
