@@ -131,6 +131,8 @@ class BiasDrift:
     def _leaves_its_course(self, block: Block, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
         if block.state is State.IDLE or block.drive is Drive.MODULATED:
             return NOTHING
+        if not (block.supply_v > 1.0 and block.forward_w > 0.0):
+            return NOTHING
         made = self._grows.get(block.drive)
         if made is None:
             condition = Condition(self._terms, self.name, f"{block.drive} course", Priority.WARNING, _DWELL_S)

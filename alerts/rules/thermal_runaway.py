@@ -98,7 +98,7 @@ class ThermalRunaway:
     name: ClassVar[str] = "thermal-runaway"
 
     def __init__(self, terms: Terms) -> None:
-        limits = self._limits = terms.limits
+        limits = terms.limits
         self._estimates = terms.estimates
 
         def steps(subject: str) -> Steps:

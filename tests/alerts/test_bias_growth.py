@@ -100,3 +100,12 @@ def test_a_creep_that_brings_its_power_with_it_is_named_all_the_same(story: Make
     assert found
     assert found[0][0] == "bias-drift"
     assert creep(found[0][2]) < 0.38
+
+
+def test_a_supply_that_reads_nothing_is_judged_by_its_own_rule(story: Make) -> None:
+    """A divider that is shorted gives 0 V, or less by its offset: it stops no other rule from judging."""
+    bay = story(sample_s=1.0)
+    bay.key(True, Drive.CARRIER)
+    for volt in (13.7, 0.0, -0.1):
+        bay.run(120.0, supply=volt)
+    assert any(f.rule == "supply" for f in bay.said)
