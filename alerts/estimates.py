@@ -23,6 +23,7 @@ BLOCK_S, BLOCK_SAMPLES = 5.0, 4
 #: pauses of speech are read from so many settling times after the key's edge on
 _SETTLES = 2.0
 _UNDRIVEN = frozenset({Drive.OFF, Drive.IDLE})
+_SPOKEN = frozenset({State.IDLE, State.DRIVEN})
 #: idle phases tell a temperature coefficient where their temperatures lie so far apart (standard deviation, K) and the
 #: line through them is so sure (of the current, a kelvin); common practice, no source
 IDLE_APART_K, IDLE_SURE = 3.0, 0.001
@@ -44,6 +45,7 @@ class Block(NamedTuple):
     currents_a: tuple[float, ...]
     bias_v: tuple[float, ...]
     dissipation_w: float
+    root_w: float  # mean of the root of the forward power
 
     @property
     def total_a(self) -> float:
@@ -108,8 +110,10 @@ class Estimates:
             self.source_edges += 1
         self.sink.look(clock_s, values[HEATSINK], heat_w, air_c=values[AMBIENT], is_keyed=is_keyed)
         if state is not self._state or now.drive is not self.drive:
+            # speech's pauses end nothing: it goes on after them
+            if not (now.drive is self.drive is Drive.MODULATED and state in _SPOKEN and self._state in _SPOKEN):
+                self._samples.clear()
             self._state, self.drive = state, now.drive
-            self._samples.clear()
         # a radio that is driven where the plan asks for no drive does something that nothing of its own compares with;
         # nor is one idle where the plan asks for drive: it is speech's pause, or its quietest part
         driven = state is State.DRIVEN and self.drive not in _UNDRIVEN
@@ -174,6 +178,7 @@ class Estimates:
             tuple(means[4 : 4 + devices]),
             tuple(means[4 + devices :]),
             means[3],
+            _robust(tuple([sqrt(max(sample[2], 0.0)) for sample in samples])),
         )
         samples.clear()
         block = self.block

@@ -5,6 +5,8 @@ from math import inf, sqrt
 
 from alerts.estimates import Block
 from alerts.estimators import curvature, swell
+from alerts.estimators.climb import Climb
+from alerts.estimators.covariance import Covariance
 from alerts.estimators.curvature import Curvature
 from alerts.estimators.surge import SURGES, Surge
 from alerts.estimators.swell import Swell
@@ -26,6 +28,8 @@ class SelfGrowth:
         self._bent = Condition(terms, rule, "upward", Priority.TRIP, 0.0)
         self._swell = Swell()
         self._swollen = Condition(terms, rule, "swollen", Priority.TRIP, 0.0)
+        self._climb = Climb()  # of speech
+        self._climbed = Condition(terms, rule, "climbing", Priority.TRIP, 0.0)
         self._surge_key: tuple[float, Drive] = (inf, Drive.OFF)
         self._surges = [
             (Surge(what), Condition(terms, rule, f"surge {i}", Priority.TRIP, 0.0)) for i, what in enumerate(SURGES, 1)
@@ -65,6 +69,13 @@ class SelfGrowth:
                     condition.finding(event, frame.time_ns, text, unit="1", value=surge.grown, limit=surge.limit)
                 )
         return said
+
+    def listen(self, block: Block, by: Covariance, time_ns: int) -> Sequence[Finding]:
+        """Judge one block of speech, whose current goes with the root of its power as told."""
+        if block.keyed_s - block.seconds < _SWELL_FROM_S:
+            return NOTHING
+        climbed = self._climb.feed(block.clock_s, block.heatsink_c, block.total_a, block.root_w, by)
+        return self._say(self._climbed, block, climbed, (swell.GROWN, "beyond any warming"), time_ns)
 
     def look(self, block: Block, current_a: float, time_ns: int) -> Sequence[Finding]:
         """Judge one block under a steady drive by the part of its current that does not go with its power, A."""

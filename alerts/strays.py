@@ -28,6 +28,7 @@ class _Sample(NamedTuple):
     clock_s: float
     heatsink_c: float
     heat_w: float
+    rises: bool  # the heat, since the sample before: on its way up the cases are behind it, on its way down ahead
     cases_c: tuple[float, ...]
 
 
@@ -65,8 +66,9 @@ class Strays:
         newest = [median(column) for column in zip(*self._rows, strict=True)]
         self._rows, self._from_s = [row], frame.clock_s
         share = 1.0 - exp(-seconds / _SLOW_S)
-        slow = self._slow = [a + share * (b - a) for a, b in zip(self._slow or newest, newest, strict=True)]
-        return self._judge(_Sample(frame.clock_s, slow[0], slow[1], tuple(slow[2:])), frame)
+        before = self._slow or newest
+        slow = self._slow = [a + share * (b - a) for a, b in zip(before, newest, strict=True)]
+        return self._judge(_Sample(frame.clock_s, slow[0], slow[1], slow[1] > before[1], tuple(slow[2:])), frame)
 
     def _judge(self, now: _Sample, frame: Frame) -> Sequence[Finding]:
         line = self._line
@@ -96,6 +98,7 @@ class Strays:
         return (
             fall_k > _FALL_K
             and now.heat_w > _LEAST_W
+            and now.rises is old.rises
             and abs(old.heat_w - now.heat_w) < _SAME * now.heat_w
             and all(a - b < _ALONG * fall_k for a, b in zip(old.cases_c, now.cases_c, strict=True))
         )

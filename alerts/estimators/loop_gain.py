@@ -5,22 +5,21 @@ with temperature at constant drive. ``curvature`` has the other way to it, which
 """
 
 from collections import deque
-from math import sqrt
+from math import exp, sqrt
 from typing import NamedTuple
 
 from alerts.estimators.slope import Line
 
+#: standard deviations that a gain's lower bound lies under it
+_SURE = 4.0
+
 
 class Gain(NamedTuple):
-    """The loop gain and its standard deviation."""
+    """The loop gain, its standard deviation, and its lower bound."""
 
     value: float
     sd: float
-
-    @property
-    def least(self) -> float:
-        """The lower bound, four standard deviations: many slopes are looked at in a soak, and none may be chance."""
-        return self.value - 4.0 * self.sd
+    least: float
 
 
 class Slope(NamedTuple):
@@ -56,15 +55,9 @@ class CurrentGain:
         """Take one point."""
         self._points.append((clock_s, heatsink_c, current_a))
 
-    def slopes(self, noise_a: float, *, most_a: float = 0.0) -> list[Slope]:
-        """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least.
-
-        Points are taken to be as far off as all of them together are, but for no more than ``most_a``: a few that agree
-        may do so by chance.
-        """
+    def slopes(self, noise_a: float) -> list[Slope]:
+        """One slope a window that is full; ``noise_a`` is the standard deviation that a point has at the least."""
         newest = list(self._points)[::-1]
-        if most_a > noise_a:
-            noise_a = max(noise_a, min(_scatter(newest), most_a))
         found = []
         heat, time = Line(), Line()
         for n, (clock_s, heatsink_c, current_a) in enumerate(newest, start=1):
@@ -85,16 +78,13 @@ class CurrentGain:
         return found
 
 
-def _scatter(points: list[tuple[float, float, float]]) -> float:
-    heat, time = Line(), Line()
-    for clock_s, heatsink_c, current_a in points:
-        heat.feed(heatsink_c, current_a)
-        time.feed(clock_s, current_a)
-    return min(heat.residual_sd, time.residual_sd)
-
-
 def gain_of(slope: Slope, supply_v: float, k_per_w: float, k_per_w_sd: float) -> Gain:
-    """``V·(∂I/∂T)·R`` with its standard deviation."""
+    """``V·(∂I/∂T)·R`` with its standard deviation.
+
+    The lower bound is of four standard deviations, for many slopes are looked at in a soak, and none may be chance:
+    of both together, or of each, where no R is taken to be 0 or less however little is known of it.
+    """
     value = supply_v * slope.a_per_k * k_per_w
     sd = sqrt((supply_v * slope.sd * k_per_w) ** 2 + (supply_v * slope.a_per_k * k_per_w_sd) ** 2)
-    return Gain(value, sd)
+    each = supply_v * (slope.a_per_k - _SURE * slope.sd) * k_per_w * exp(-_SURE * k_per_w_sd / k_per_w)
+    return Gain(value, sd, max(value - _SURE * sd, each))

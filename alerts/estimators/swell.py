@@ -10,7 +10,7 @@ from typing import NamedTuple
 #: how long ago the least current may be, s; what it must have grown by since, as a ratio, and the heatsink, K; and the
 #: part of the power that must be left: a load that has gone wrong takes more current for less power (common practice,
 #: no source)
-_WITHIN_S, GROWN, _RISEN_K, _POWER = 120.0, 0.25, 0.5, 0.85
+WITHIN_S, GROWN, RISEN_K, _POWER = 120.0, 0.25, 0.5, 0.85
 
 
 class Swollen(NamedTuple):
@@ -36,13 +36,13 @@ class Swell:
     def feed(self, clock_s: float, heatsink_c: float, level: float, forward_w: float) -> Swollen | None:
         """Take one mean: s, Cel, the part of the current that does not go with power, W; what it shows, or None."""
         line = self._line
-        while line and clock_s - line[0][0] > _WITHIN_S:
+        while line and clock_s - line[0][0] > WITHIN_S:
             line.popleft()
         line.append((clock_s, heatsink_c, level, forward_w))
         at_s, was_c, least, was_w = min(line, key=lambda one: one[2])
         if not least > 0.0 or level < max([one[2] for one in line]):
             return None
         grown, risen_k = level / least - 1.0, heatsink_c - was_c
-        if not (grown > GROWN and risen_k > _RISEN_K and forward_w > _POWER * was_w):
+        if not (grown > GROWN and risen_k > RISEN_K and forward_w > _POWER * was_w):
             return None
         return Swollen(grown, risen_k, clock_s - at_s)

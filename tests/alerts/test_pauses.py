@@ -49,12 +49,19 @@ def test_too_few_readings_or_too_far_apart_tell_nothing() -> None:
 
 
 def speak(
-    make: Make, *, minutes: float, grows: Callable[[float, float], float], cycles: bool = False
+    make: Make,
+    *,
+    minutes: float,
+    grows: Callable[[float, float], float],
+    cycles: bool = False,
+    down_s: int = 120,
+    pauses: bool = True,
 ) -> list[tuple[float, str]]:
     """Speech of a heatsink that warms with its heat: when which rule is said, min.
 
     ``grows`` gives the ampere that the bias adds, by the minute and the heatsink's temperature. With ``cycles`` the key
-    is down for two minutes of three, and the first and the last reading of each key-down show no current yet.
+    is down for ``down_s`` of three minutes, and the first and the last reading of each key-down show no current yet.
+    Without ``pauses`` there is always some power.
     """
     story = make(sample_s=1.0)
     rng = Random("speech")
@@ -63,13 +70,13 @@ def speak(
     story.key(True, Drive.MODULATED)
     said = []
     for i in range(round(60.0 * minutes)):
-        keyed, edge = not cycles or i % 180 < 120, cycles and i % 180 in (0, 119)
+        keyed, edge = not cycles or i % 180 < down_s, cycles and i % 180 in (0, down_s - 1)
         if keyed is not story.now.key_asked:
             story.key(keyed, Drive.MODULATED)
         silent_s -= 1.0
         if silent_s < -2.0:
             silent_s = rng.choice([0.0, 3.0])
-        level = 0.0 if silent_s > 0.0 else min(exp(rng.gauss(-1.3, 0.8)), 1.0)
+        level = 0.0 if pauses and silent_s > 0.0 else min(exp(rng.gauss(-1.3, 0.8)), 1.0)
         more_a = grows(i / 60.0, heat[0])
         watt, idle_a = 25.0 * level, 0.25 + more_a / 2.0
         a = idle_a + 1.4 * sqrt(level)
@@ -113,3 +120,28 @@ def test_a_bias_that_follows_its_heat_under_speech_is_told_as_a_runaway(story: M
     said = speak(story, minutes=60.0, grows=follows)
     assert "thermal-runaway" in [rule for _, rule in said]
     assert all(at_min > 20.0 for at_min, _ in said)
+
+
+@pytest.mark.parametrize(("down_s", "a_per_k"), [(30, 0.5), (60, 0.35), (60, 0.7), (90, 0.25)])
+def test_a_runaway_is_told_where_a_speaker_never_pauses(story: Make, down_s: int, a_per_k: float) -> None:
+    """G = 13.7·1.5·dI/dT = 5 to 14: soon it doubles from key-down to key-down; named before it has added 1.4 A."""
+    begun: list[float] = []
+    drawn = [0.0]
+
+    def follows(at_min: float, heat_c: float) -> float:
+        if at_min < 20.0:
+            return 0.0
+        begun[:] = begun or [heat_c - 0.5]
+        drawn[0] = max(a_per_k * (heat_c - begun[0]), 0.0)
+        return drawn[0]
+
+    said = speak(story, minutes=60.0, grows=follows, cycles=True, down_s=down_s, pauses=False)
+    assert "thermal-runaway" in [rule for _, rule in said]
+    assert "over-current" not in [rule for _, rule in said]
+    assert all(at_min > 20.0 for at_min, _ in said)
+    assert drawn[0] < 1.4
+
+
+def test_a_sound_radio_whose_speaker_never_pauses_is_let_be(story: Make) -> None:
+    """An hour of any loudness, with a bias that answers to its temperature with half a percent a kelvin."""
+    assert speak(story, minutes=60.0, grows=lambda _, c: 0.0025 * (c - 25.0), cycles=True, pauses=False) == []

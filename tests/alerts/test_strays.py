@@ -73,3 +73,23 @@ def test_a_fan_cools_cases_too_and_a_dry_pad_takes_its_case_up(story: Make) -> N
 def test_the_key_takes_both_down(story: Make) -> None:
     """Two minutes on and one off, with air that begins to cool better: nothing is told."""
     assert first_said(story, on_s=120.0, off_s=60.0, better=2.0) == ("", "", 0.0)
+
+
+def test_cases_that_are_behind_their_heat_in_each_cycle_are_no_other_heatsink(story: Make) -> None:
+    """A key of 60 s in 180 after a long key-down: the heatsink cools for half an hour, and the cases swing by 10 K."""
+    teller = story(sample_s=1.0)
+    teller.run(30.0, heatsink=AIR_C, case_1=AIR_C, case_2=AIR_C)
+    rise_k, near_k, over_k, said = 0.0, 0.0, 0.0, []
+    for i in range(6000):
+        keyed = i < 2400 or i % 180 < 60
+        if keyed is not teller.now.key_asked:
+            teller.key(keyed, Drive.CARRIER)
+        watt = 26.7 if keyed else 0.0
+        rise_k += (watt - rise_k / 0.9) / 1500.0
+        near_k += (watt * 0.3 - near_k) / 40.0
+        over_k += (0.5 * watt * 0.5 - over_k) / 30.0
+        given = {f"case_{k}": AIR_C + rise_k + near_k + over_k for k in (1, 2)}
+        for finding in teller.run(1.0, heatsink=AIR_C + rise_k + 0.02 * (i % 3), **given):
+            if finding.event is Event.RAISED:
+                said.append((i, finding.rule, finding.subject))
+    assert said == []
