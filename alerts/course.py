@@ -6,10 +6,10 @@ from math import inf, sqrt
 from typing import NamedTuple
 
 from alerts.estimates import Block
-from alerts.estimators.covariance import Covariance
 from alerts.estimators.loop_gain import CurrentGain
 from alerts.estimators.slope import Line
 from alerts.keyed import State
+from alerts.loudness import Loudness
 
 #: standard deviation that a point's current has at the least, as a ratio: hum, steps, what power does not explain; and
 #: under speech
@@ -66,15 +66,12 @@ class Course:
 
 
 class SpokenCourse(Course):
-    """Under speech, which is another at each reading: a point's current is that at the loudness of all of them.
+    """Under speech, which is another at each reading: a point's current is that at the usual loudness."""
 
-    How the current goes with the root of the power is told within each key-down, and is this unit's own.
-    """
-
-    def __init__(self, block: Block) -> None:
+    def __init__(self, block: Block, loudness: Loudness) -> None:
         super().__init__(block)
         self._points: deque[tuple[float, ...]] = deque(maxlen=CurrentGain.WINDOWS[-1])
-        self.shared = Covariance()
+        self._loudness = loudness
         self._line = Line()
         self._usual_s = inf
 
@@ -86,7 +83,6 @@ class SpokenCourse(Course):
         if self.seconds < least_s or self._line.count < _MEMBERS:
             return None
         self._usual_s = self.seconds
-        self.shared.feed(self._line)
         self._points.append(self._point())
         line, self._line, self._sums = self._line, Line(), [0.0] * 4
         return self._told(self._points, line.count)
@@ -102,15 +98,14 @@ class SpokenCourse(Course):
         return clock_s / seconds, heatsink_c / seconds, self._line.mean_y, self._line.mean_x
 
     def _told(self, points: Collection[tuple[float, ...]], members: int) -> Known | None:
-        shared = self.shared
-        if shared.residual_sd == inf:
+        shared, usual = self._loudness.shared, self._loudness.usual
+        if shared is None:
             return None
-        loudness = sum(point[3] for point in points) / len(points)
         gains = CurrentGain()
         apart, current_a = 0.0, 0.0
         for clock_s, heatsink_c, told_a, root in points:
-            current_a = told_a - shared.slope * (root - loudness)
+            current_a = told_a - shared.slope * (root - usual)
             gains.feed(clock_s, heatsink_c, current_a)
-            apart += (root - loudness) ** 2
-        noise2 = shared.residual_sd**2 / members + shared.slope_sd**2 * apart / len(points)
+            apart += (root - usual) ** 2
+        noise2 = shared.noise_sd**2 / members + shared.slope_sd**2 * apart / len(points)
         return Known(gains, max(sqrt(noise2), _SPEECH * current_a))

@@ -14,6 +14,7 @@ from alerts.estimators.steps import Steps
 from alerts.heatsink import Heatsink
 from alerts.keyed import Drains, Keyed, State, forward_w, rest_a
 from alerts.limits import Limits
+from alerts.loudness import Loudness
 from alerts.pauses import Pauses
 from alerts.types import Situation
 from sensors.types import AMBIENT, BIASES, HEATSINK, REFLECTED, SUPPLY, Drive, Frame
@@ -69,7 +70,7 @@ class Estimates:
         self.source = SourceResistance()
         self.source_edges = 0
         self.block: Block | None = None  # the newest; another object each time
-        self.pauses = Pauses()  # of speech
+        self.pauses, self.loudness = Pauses(), Loudness()  # of speech
         self.idle_line = Line(huber=3.0)  # idle current over heatsink temperature, of the whole soak
         self.dissipation_w = nan
         self.drive = Drive.OFF
@@ -182,6 +183,8 @@ class Estimates:
         )
         samples.clear()
         block = self.block
+        if block.drive is Drive.MODULATED:
+            self.loudness.feed(block.keyed_s, block.total_a, block.root_w)
         if block.state is State.IDLE and isfinite(block.heatsink_c + block.total_a):
             self.idle_line.feed(block.heatsink_c, block.total_a)
 

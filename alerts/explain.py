@@ -62,9 +62,10 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "thermal-runaway": (
         "The electro-thermal loop gain G = V·(dI/dT)·R, from how this unit's current moves with its own heatsink "
         "at constant drive, times supply, times the fitted thermal resistance; judged by its lower confidence "
-        "bound; under speech from the current at one loudness, and from the idle current in its pauses. At 1 and above no steady state exists. And, "
-        "before any resistance is known, current and temperature that grow within one key-down without bending down: "
-        "with one pole the curve bends upward only where the gain is over 1; or by more than any warming adds.",
+        "bound; under speech from the current at one loudness, and from the idle current in its pauses. At 1 and above "
+        "no steady state exists. And, before any resistance is known, current and temperature that grow within one "
+        "key-down without bending down: with one pole the curve bends upward only where the gain is over 1; or by "
+        "more than any warming adds.",
         ("loop_gain_warning", "loop_gain"),
         (
             "stability of a conducting MOSFET, dP/dT < 1/R: P. Spirito et al., Thermal instabilities in high "

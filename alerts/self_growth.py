@@ -6,7 +6,7 @@ from math import inf, sqrt
 from alerts.estimates import Block
 from alerts.estimators import curvature, swell
 from alerts.estimators.climb import Climb
-from alerts.estimators.covariance import Covariance
+from alerts.estimators.covariance import Shared
 from alerts.estimators.curvature import Curvature
 from alerts.estimators.surge import SURGES, Surge
 from alerts.estimators.swell import Swell
@@ -70,7 +70,7 @@ class SelfGrowth:
                 )
         return said
 
-    def listen(self, block: Block, by: Covariance, time_ns: int) -> Sequence[Finding]:
+    def listen(self, block: Block, by: Shared, time_ns: int) -> Sequence[Finding]:
         """Judge one block of speech, whose current goes with the root of its power as told."""
         if block.keyed_s - block.seconds < _SWELL_FROM_S:
             return NOTHING

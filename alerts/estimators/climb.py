@@ -7,7 +7,7 @@ compared: a step is no climb, and what noise may do is none either.
 from collections import deque
 from math import hypot, sqrt
 
-from alerts.estimators.covariance import Covariance
+from alerts.estimators.covariance import Shared
 from alerts.estimators.slope import Line
 from alerts.estimators.swell import GROWN, RISEN_K, WITHIN_S, Swollen
 
@@ -23,7 +23,7 @@ class Climb:
     def __init__(self) -> None:
         self._line: deque[tuple[float, float, float, float]] = deque(maxlen=64)
 
-    def feed(self, clock_s: float, heatsink_c: float, level: float, along: float, by: Covariance) -> Swollen | None:
+    def feed(self, clock_s: float, heatsink_c: float, level: float, along: float, by: Shared) -> Swollen | None:
         """Take one mean: s, Cel, the level, and the covariate that it goes along with; what it shows, or None."""
         line = self._line
         while line and clock_s - line[0][0] > WITHIN_S:
@@ -62,7 +62,7 @@ def _climbs(points: list[tuple[float, float, float, float]], slope: float) -> bo
 class _Group:
     """Some means together: their level at the usual value of the covariate."""
 
-    def __init__(self, points: list[tuple[float, float, float, float]], usual: float, by: Covariance) -> None:
+    def __init__(self, points: list[tuple[float, float, float, float]], usual: float, by: Shared) -> None:
         self._by, self._size = by, len(points)
         self._along = sum(one[3] for one in points) / self._size
         self.level = sum(one[2] for one in points) / self._size - by.slope * (self._along - usual)
@@ -74,4 +74,4 @@ class _Group:
     def noise(self, other: "_Group") -> float:
         """The standard deviation of that."""
         by = self._by
-        return hypot(by.residual_sd * sqrt(2.0 / self._size), by.slope_sd * (self._along - other._along))
+        return hypot(by.noise_sd * sqrt(2.0 / self._size), by.slope_sd * (self._along - other._along))

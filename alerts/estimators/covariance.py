@@ -5,6 +5,7 @@ at another value of the covariate follows from it. What members are off by the l
 """
 
 from math import inf, sqrt
+from typing import NamedTuple
 
 from alerts.estimators.slope import Line
 
@@ -12,6 +13,21 @@ from alerts.estimators.slope import Line
 _LEAST_FREE = 6
 #: a group's standard deviation counts for no more than so many times that of those before
 _FAR = 2.0
+
+
+class Shared(NamedTuple):
+    """What groups share: a slope, its standard deviation, and that of a member about its group's line."""
+
+    slope: float
+    slope_sd: float
+    noise_sd: float
+
+    def given(self, slope: float, slope_sd: float) -> "Shared":
+        """With what was known of the slope before any data, each by its weight (normal, conjugate; any textbook)."""
+        mine, before = self.slope_sd**-2 if self.slope_sd > 0.0 else inf, slope_sd**-2
+        if mine == inf:
+            return self
+        return Shared((mine * self.slope + before * slope) / (mine + before), (mine + before) ** -0.5, self.noise_sd)
 
 
 class Covariance:
@@ -28,9 +44,9 @@ class Covariance:
 
         A group that is much further off than those before has its influence bounded: something goes on within it.
         """
-        free, slope, weight = group.count - 1, self.slope, 1.0
+        free, slope, weight = group.count - 1, self._slope, 1.0
         off2 = group.syy - 2.0 * slope * group.sxy + slope * slope * group.sxx
-        most2 = (_FAR * self.residual_sd) ** 2 * free
+        most2 = _FAR**2 * self._noise2 * free
         if off2 > most2 > 0.0:
             weight = most2 / off2
         self._free += weight * free
@@ -39,20 +55,17 @@ class Covariance:
         self._syy += weight * group.syy
 
     @property
-    def slope(self) -> float:
-        """In units of y per unit of the covariate; 0 where the covariate has not moved within any group."""
+    def _slope(self) -> float:
         return self._sxy / self._sxx if self._sxx > 0.0 else 0.0
 
     @property
-    def residual_sd(self) -> float:
-        """Standard deviation of a member about its group's line; ``inf`` while there are too few to tell."""
-        if self._free < _LEAST_FREE:
-            return inf
-        return sqrt(max(self._syy - self.slope * self._sxy, 0.0) / self._free)
+    def _noise2(self) -> float:
+        return max(self._syy - self._slope * self._sxy, 0.0) / self._free if self._free >= _LEAST_FREE else inf
 
     @property
-    def slope_sd(self) -> float:
-        """Standard deviation of the slope; ``inf`` before there can be one, 0 where the covariate stands still."""
-        if self._sxx <= 0.0:
-            return 0.0
-        return self.residual_sd / sqrt(self._sxx)
+    def told(self) -> Shared | None:
+        """What all groups so far tell, None while they are too few; a covariate that never moves tells no slope."""
+        noise2 = self._noise2
+        if noise2 == inf:
+            return None
+        return Shared(self._slope, sqrt(noise2 / self._sxx) if self._sxx > 0.0 else inf, sqrt(noise2))

@@ -23,8 +23,6 @@ _PER_POWER = Answers(0.5, 0.15)
 #: but power over all that this unit has given at this steady drive explains nothing: a bias that grows brings both. As
 #: it cools it may give more: a radio may well sag by 0.3 dB over 30 K (common practice, no source), ln P by K
 _PER_POWER_STEADY = _PER_POWER._replace(capped=0.0025)
-#: and under speech, whose power is never the same, the less the quieter: then only the idle current is left
-_PER_POWER_BENT = Answers(0.05, 0.1)
 _PER_SUPPLY = Answers(0.0, 1.0)
 _BIAS_PER_K = Answers(0.0, 0.005, 0.001)
 #: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
@@ -45,9 +43,9 @@ _GROWS = Falling(
 _COURSE = 1.25
 _DELAY_S = 180.0
 _DWELL_S = 10.0
-#: under speech so many blocks are one figure, since a meter is slower than speech is; and the limit is so many times
-#: wider, and by the noise of a figure
-_SPEECH_BLOCKS, _SPEECH = 5, 4.0
+#: under speech so many blocks are one figure that it is as quiet as this, but for five at the most; and the limit is so
+#: many times wider, and by the noise of a figure
+_SPEECH_NOISE, _SPEECH_BLOCKS, _SPEECH = 0.01, 5, 2.0
 #: within this part of the limit the current is normal again; common practice, no source
 _BACK = 0.6
 
@@ -73,7 +71,6 @@ class BiasDrift:
         self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 2 * _NOISE)
         self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, _DWELL_S)
         self._speech: list[tuple[float, ...]] = []
-        self._power: float | None = None  # of the first speech, the logarithm of its watts
         self._frames = 0
 
     def step(self, frame: Frame, now: Situation) -> Sequence[Finding]:
@@ -94,21 +91,24 @@ class BiasDrift:
         if not total_a > 0.02 or block.keyed_s - block.seconds < 5.0:
             return NOTHING
         idle = block.state is State.IDLE
-        if idle:
-            x: tuple[float, ...] = (block.heatsink_c, log(max(block.supply_v, 1.0)))
-        else:
-            power = log(max(block.forward_w, 0.1))
-            x = (block.heatsink_c, log(max(block.supply_v, 1.0)), power)
-            if block.drive is Drive.MODULATED:
-                x = (*x, (power - self._usual_power(power)) ** 2)
+        x: tuple[float, ...] = (block.heatsink_c, log(max(block.supply_v, 1.0)))
+        if block.drive is Drive.MODULATED:
+            # what goes with how loud it is has been taken out
+            level_a = self._estimates.loudness.level_a(block.total_a, block.root_w)
+            if level_a is None or not level_a > 0.02:
+                return NOTHING
+            total_a = level_a
+        elif not idle:
+            x = (*x, log(max(block.forward_w, 0.1)))
         if any(v != v for v in x):  # noqa: PLR0124  nan
             return NOTHING
         figure: tuple[float, ...] = (*x, log(total_a))
         if block.drive is Drive.MODULATED:
             self._speech.append(figure)
-            if len(self._speech) < _SPEECH_BLOCKS:
+            blocks, _ = self._speech_figure()
+            if len(self._speech) < blocks:
                 return NOTHING
-            figure = tuple([sum(column) / _SPEECH_BLOCKS for column in zip(*self._speech, strict=True)])
+            figure = tuple([sum(column) / len(self._speech) for column in zip(*self._speech, strict=True)])
             self._speech.clear()
         judged = self._history(block.drive).feed(block.clock_s, figure[:-1], figure[-1], coarse=self._coarse(block))
         bias = self._bias_moves(block)
@@ -187,21 +187,24 @@ class BiasDrift:
         """The history of the idle current, where there has been any."""
         return self._histories.get(Drive.IDLE)
 
-    def _usual_power(self, power: float) -> float:
-        if self._power is None:
-            self._power = power
-        return self._power
-
     def _history(self, drive: Drive) -> OwnHistory:
         history = self._histories.get(drive)
         if history is None:
-            idle = drive is Drive.IDLE
-            prior = [_IDLE_PER_K, _PER_SUPPLY] if idle else [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER_STEADY]
-            noise = _NOISE
-            if drive is Drive.MODULATED:
-                prior, noise = [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER, _PER_POWER_BENT], 4 * _NOISE
+            prior, noise = [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER_STEADY], _NOISE
+            if drive is Drive.IDLE:
+                prior = [_IDLE_PER_K, _PER_SUPPLY]
+            elif drive is Drive.MODULATED:
+                prior = [_DRIVE_PER_K, _PER_SUPPLY]
+                noise = self._speech_figure()[1]
             history = self._histories[drive] = self._new_history(prior, noise)
         return history
+
+    def _speech_figure(self) -> tuple[int, float]:
+        """How many blocks of speech are one figure, and its noise as a ratio."""
+        loudness = self._estimates.loudness
+        noise = loudness.shared.noise_sd / loudness.usual_a if loudness.shared is not None else 1.0
+        blocks = max(1, min(round((noise / _SPEECH_NOISE) ** 2), _SPEECH_BLOCKS))
+        return blocks, max(noise / sqrt(blocks), 0.5 * _NOISE)
 
     def _new_history(self, prior: Sequence[Answers], noise: float) -> OwnHistory:
         run = self._terms.limits.drift_run_samples

@@ -87,7 +87,8 @@ class ThermalRunaway:
         speech = block.drive is Drive.MODULATED
         course = self._courses.get(block.drive)
         if course is None or block.clock_s - course.clock_s > _AWAY_S:
-            course = self._courses[block.drive] = (SpokenCourse if speech else Course)(block)
+            course = SpokenCourse(block, self._estimates.loudness) if speech else Course(block)
+            self._courses[block.drive] = course
         said: list[Finding] = []
         if block.keyed_s < course.keyed_s:
             said += self._next_point(course, block, frame)
@@ -102,8 +103,9 @@ class ThermalRunaway:
             > _LONG_S
         )
         long = long or block.keyed_s > _LONG_S
-        if isinstance(course, SpokenCourse):
-            said += self._growth.listen(block, course.shared, frame.time_ns)
+        shared = self._estimates.loudness.shared
+        if speech:
+            said += NOTHING if shared is None else self._growth.listen(block, shared, frame.time_ns)
         else:
             said += self._growth.look(block, course.level_a(block), frame.time_ns)
         on_s = self._estimates.cycle.on_s or inf

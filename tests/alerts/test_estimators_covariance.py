@@ -6,7 +6,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from alerts.estimators.covariance import Covariance
+from alerts.estimators.covariance import Covariance, Shared
 from alerts.estimators.slope import Line
 
 
@@ -45,30 +45,43 @@ def test_slope_and_noise_are_those_of_least_squares_with_a_mean_for_each_group()
     answer, rest, *_ = np.linalg.lstsq(design, ys, rcond=None)
     sd = sqrt(float(rest[0]) / (len(rows) - len(groups) - 1))
     slope_sd = sd * sqrt(float(np.linalg.inv(design.T @ design)[-1, -1]))
-    found = shared(groups)
+    found = shared(groups).told
+    assert found is not None
     assert found.slope == pytest.approx(float(answer[-1]), rel=1e-9)
-    assert found.residual_sd == pytest.approx(sd, rel=1e-9)
+    assert found.noise_sd == pytest.approx(sd, rel=1e-9)
     assert found.slope_sd == pytest.approx(slope_sd, rel=1e-9)
 
 
 def test_a_few_members_tell_no_noise() -> None:
     """Three groups of three have five degrees of freedom left (3·2 - 1); four have seven."""
-    assert shared(drawn("few", 3, 3, 0.0)).residual_sd == inf
-    assert shared(drawn("few", 4, 3, 0.0)).residual_sd == pytest.approx(0.0, abs=1e-6)
-    assert Covariance().residual_sd == inf
+    assert shared(drawn("few", 3, 3, 0.0)).told is None
+    told = shared(drawn("few", 4, 3, 0.0)).told
+    assert told is not None
+    assert told.noise_sd == pytest.approx(0.0, abs=1e-6)
+    assert Covariance().told is None
 
 
 def test_a_group_in_which_something_goes_on_does_not_become_the_noise() -> None:
     """A level that doubles within one group, after five with a noise of a hundredth."""
     groups = drawn("grows", 5, 8, 0.02)
-    before = shared(groups).residual_sd
     growing = [(x, y * (1.0 + i / 8.0)) for i, (x, y) in enumerate(drawn("more", 1, 8, 0.02)[0])]
-    after = shared([*groups, growing]).residual_sd
-    assert before < after < 1.5 * before
+    before, after = shared(groups).told, shared([*groups, growing]).told
+    assert before is not None
+    assert after is not None
+    assert before.noise_sd < after.noise_sd < 1.5 * before.noise_sd
 
 
-def test_a_covariate_that_stands_still_explains_nothing() -> None:
-    """A radio whose speech is steady: no slope, and no doubt about it."""
-    found = shared([[(2.0, 1.0 + 0.01 * (i % 2)) for i in range(8)] for _ in range(3)])
-    assert (found.slope, found.slope_sd) == (0.0, 0.0)
-    assert found.residual_sd == pytest.approx(0.005, rel=0.1)
+def test_a_covariate_that_stands_still_tells_no_slope() -> None:
+    """A radio whose speech is steady: what was known before is all that is known of it."""
+    found = shared([[(2.0, 1.0 + 0.01 * (i % 2)) for i in range(8)] for _ in range(3)]).told
+    assert found is not None
+    assert (found.slope, found.slope_sd) == (0.0, inf)
+    assert found.noise_sd == pytest.approx(0.005, rel=0.1)
+    given = found.given(0.5, 0.1)
+    assert (given.slope, given.slope_sd) == pytest.approx((0.5, 0.1))
+
+
+def test_what_was_known_before_counts_by_its_weight() -> None:
+    """Equally sure, the mean of both and a root of two less; for what has no doubt it changes nothing."""
+    assert Shared(0.7, 0.1, 0.02).given(0.5, 0.1) == pytest.approx((0.6, 0.1 / sqrt(2.0), 0.02))
+    assert Shared(0.7, 0.0, 0.02).given(0.5, 0.1) == (0.7, 0.0, 0.02)
