@@ -1,53 +1,30 @@
 """``bias-drift``: the idle current against this unit's own, its temperature coefficient and the drive taken out."""
 
 from collections.abc import Sequence
-from math import exp, expm1, log, sqrt
+from math import exp, log, sqrt
 from typing import ClassVar, NamedTuple
 
+from alerts.answers import DRIVE_PER_K, IDLE_PER_K, PER_POWER_STEADY, PER_SUPPLY
 from alerts.estimates import Block
 from alerts.estimators.own_history import Answers, Judged, OwnHistory
-from alerts.fall import Fall, Falling
+from alerts.growing import BACK, DWELL_S, Growing
 from alerts.keyed import State
 from alerts.pauses import Pause
 from alerts.types import JUDGING, Event, Finding, Priority, Situation, Standing, not_applicable, not_yet
 from alerts.watch import NOTHING, Condition, Terms, ampere, percent, span
 from sensors.types import Drive, Frame
 
-# What the logarithm of a current may answer to, before any data.
-#: 1/K: a MOSFET's threshold falls 2 to 5 mV/K (memory), which with a fixed bias adds 1 to 2 % of idle current a kelvin;
-#: a bias that is made to follow takes all of it back, or more
-_IDLE_PER_K = Answers(0.004, 0.008, 0.003)
-_DRIVE_PER_K = Answers(0.0, 0.002, 0.0004)
-#: mean current of a class B stage goes with the root of its power (textbook); class A's not at all
-_PER_POWER = Answers(0.5, 0.15)
-#: but power over all that this unit has given at this steady drive explains nothing: a bias that grows brings both. As
-#: it cools it may give more: a radio may well sag by 0.3 dB over 30 K (common practice, no source), ln P by K
-_PER_POWER_STEADY = _PER_POWER._replace(capped=0.0025)
-_PER_SUPPLY = Answers(0.0, 1.0)
+#: 1/K of the bias voltage
 _BIAS_PER_K = Answers(0.0, 0.005, 0.001)
 #: noise of a block's mean as a ratio: hum, the converter's steps, heat that comes and goes within a cycle
 _NOISE, _FLOOR = 0.015, 0.003
 #: a current that is read in steps may be off by half a step all the time, now and when it was learned; so many together
 #: by this part of a step, times the root of their number
 _COARSE = 0.7
-#: how the part of the current that does not go with power grows from its own course, as a fall of its logarithm: a unit
-#: that is still warming up has shown no coefficient yet; a power control takes more where the supply gives less
-_GROWS = Falling(
-    lambda block: 0.5 * log(block.forward_w) - log(block.total_a),
-    noise=0.001,
-    per_k=_DRIVE_PER_K.sd,
-    per_supply=1.0,
-    recovers=True,
-)
-#: beyond its own course the limit is so many times wider: no history stands behind it
-_COURSE = 1.25
 _DELAY_S = 180.0
-_DWELL_S = 10.0
 #: under speech so many blocks are one figure that it is as quiet as this, but for five at the most; and the limit is so
 #: many times wider, and by the noise of a figure
 _SPEECH_NOISE, _SPEECH_BLOCKS, _SPEECH = 0.01, 5, 2.0
-#: within this part of the limit the current is normal again; common practice, no source
-_BACK = 0.6
 
 
 class BiasDrift:
@@ -65,11 +42,11 @@ class BiasDrift:
         self._histories: dict[Drive, OwnHistory] = {}
         self._bias: dict[Drive, OwnHistory] = {}
         self._conditions: dict[Drive, Condition] = {}
-        self._grows: dict[Drive, tuple[Fall, Condition]] = {}
+        self._grows = Growing(terms, self.name)
         self._block: Block | None = None
         self._pause: Pause | None = None
-        self._pauses = self._new_history([_IDLE_PER_K, _PER_SUPPLY], 2 * _NOISE)
-        self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, _DWELL_S)
+        self._pauses = self._new_history([IDLE_PER_K, PER_SUPPLY], 2 * _NOISE)
+        self._paused = Condition(terms, self.name, "pauses", Priority.WARNING, DWELL_S)
         self._speech: list[tuple[float, ...]] = []
         self._frames = 0
 
@@ -112,7 +89,7 @@ class BiasDrift:
             self._speech.clear()
         judged = self._history(block.drive).feed(block.clock_s, figure[:-1], figure[-1], coarse=self._coarse(block))
         bias = self._bias_moves(block)
-        grows = self._leaves_its_course(block, bias, time_ns)
+        grows = self._grows.look(block, _look(bias), time_ns)
         if judged is None:
             return grows
         limits = self._terms.limits
@@ -122,38 +99,11 @@ class BiasDrift:
         condition = self._conditions.get(block.drive)
         if condition is None:
             subject = str(block.drive)
-            condition = Condition(self._terms, self.name, subject, Priority.WARNING, _DWELL_S)
+            condition = Condition(self._terms, self.name, subject, Priority.WARNING, DWELL_S)
             self._conditions[block.drive] = condition
         what = "idle current" if idle else f"drain current under {block.drive}"
         left = "" if idle else ", its power and its supply"
         return [*grows, *self._judge(condition, _Told(block, judged, limit, bias, what, left), time_ns)]
-
-    def _leaves_its_course(self, block: Block, bias: Judged | None, time_ns: int) -> Sequence[Finding]:
-        if block.state is State.IDLE or block.drive is Drive.MODULATED:
-            return NOTHING
-        if not (block.supply_v > 1.0 and block.forward_w > 0.0):
-            return NOTHING
-        made = self._grows.get(block.drive)
-        if made is None:
-            condition = Condition(self._terms, self.name, f"{block.drive} course", Priority.WARNING, _DWELL_S)
-            made = self._grows[block.drive] = (Fall(_GROWS), condition)
-        fall, condition = made
-        under = fall.feed(block)
-        if under is None:
-            return NOTHING
-        limit = _COURSE * self._terms.limits.bias_drift_drive_ratio
-        ratio = expm1(-under)
-        event = condition.judge_band(ratio > limit, ratio < _BACK * limit, block.clock_s, _DWELL_S)
-        if event is None:
-            return NOTHING
-        text = f"drain current under {block.drive} is back on this unit's own course"
-        if event is Event.RAISED:
-            text = (
-                f"drain current under {block.drive} is {percent(ratio)} over this unit's own course while it warms up, "
-                f"beyond what goes with its power, over the limit of {percent(limit)} for {condition.lasted}: "
-                f"{_look(bias)}"
-            )
-        return [condition.finding(event, time_ns, text, unit="1", value=ratio, limit=limit)]
 
     def _look_at_pause(self, pause: Pause, time_ns: int) -> Sequence[Finding]:
         if not (pause.total_a > 0.02 and pause.supply_v > 1.0):
@@ -190,11 +140,11 @@ class BiasDrift:
     def _history(self, drive: Drive) -> OwnHistory:
         history = self._histories.get(drive)
         if history is None:
-            prior, noise = [_DRIVE_PER_K, _PER_SUPPLY, _PER_POWER_STEADY], _NOISE
+            prior, noise = [DRIVE_PER_K, PER_SUPPLY, PER_POWER_STEADY], _NOISE
             if drive is Drive.IDLE:
-                prior = [_IDLE_PER_K, _PER_SUPPLY]
+                prior = [IDLE_PER_K, PER_SUPPLY]
             elif drive is Drive.MODULATED:
-                prior = [_DRIVE_PER_K, _PER_SUPPLY]
+                prior = [DRIVE_PER_K, PER_SUPPLY]
                 noise = self._speech_figure()[1]
             history = self._histories[drive] = self._new_history(prior, noise)
         return history
@@ -225,7 +175,7 @@ class BiasDrift:
         judged, limit = told.judged, told.limit
         least = exp(judged.least) - 1.0
         beyond = abs(least) > limit and judged.signals
-        event = condition.judge_band(beyond, abs(least) < _BACK * limit, told.of.clock_s, told.of.seconds)
+        event = condition.judge_band(beyond, abs(least) < BACK * limit, told.of.clock_s, told.of.seconds)
         if event is None:
             return NOTHING
         ratio = exp(judged.off) - 1.0

@@ -85,6 +85,19 @@ def test_a_creep_is_named_as_soon_where_the_current_falls_more_than_any_coeffici
 
 
 @pytest.mark.parametrize(("on_s", "off_s"), [(1e9, 0.0), (60.0, 60.0), (300.0, 120.0)])
+def test_a_slow_creep_is_told_from_the_least_that_the_current_has_come_down_to(
+    story: Make, on_s: float, off_s: float
+) -> None:
+    """A quarter of that creep, in a unit whose current has come down by a tenth: named within a fifteenth of it."""
+    found = said(story, adds=lambda at_s: 0.25 * creep(at_s), per_k=-0.004, on_s=on_s, off_s=off_s)
+    assert found
+    assert found[0][0] == "bias-drift"
+    assert found[0][2] > ONSET_S
+    assert 0.25 * creep(found[0][2]) < 0.25
+    assert "least" in found[0][1]
+
+
+@pytest.mark.parametrize(("on_s", "off_s"), [(1e9, 0.0), (60.0, 60.0), (300.0, 120.0)])
 def test_a_creep_is_named_before_it_is_a_tenth_of_the_current(story: Make, on_s: float, off_s: float) -> None:
     """Half of the coefficient with which the current falls is still to be learned when it begins."""
     found = said(story, adds=creep, on_s=on_s, off_s=off_s)
