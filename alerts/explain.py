@@ -110,8 +110,9 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
         "What this unit's own history, temperature, power and supply do not explain of the drain current, at idle"
         " and under each drive; a bank of two-sided CUSUMs with decision intervals from a stated in-control run "
         "length, and a change worth a warning. Power beyond all that was learned explains nothing: a bias that grows "
-        "brings both. Under steady drive also growth beyond the straight course that the current was on; under speech "
-        "the idle current in its pauses, which is the least that is drawn while no power comes out.",
+        "brings both. Under steady drive also growth beyond the straight course that the current was on, and from the "
+        "least that it has come down to; under speech the current at its usual loudness, and the idle current in its "
+        "pauses, which is the least that is drawn while no power comes out.",
         ("bias_drift_idle_ratio", "bias_drift_drive_ratio", "drift_run_samples"),
         (_PAGE, "D. Siegmund, Sequential Analysis (1985), for the decision intervals"),
     ),

@@ -14,6 +14,9 @@ from alerts.estimators.swell import GROWN, RISEN_K, WITHIN_S, Swollen
 #: what the last group must be over the first, and each over the one before, in standard deviations of such a difference
 _SURE, _EACH = 6.0, 2.0
 
+#: s, Cel, the level, and the covariate that it goes along with
+_Mean = tuple[float, float, float, float]
+
 
 class Climb:
     """Feed it means of some seconds each, of one drive."""
@@ -21,7 +24,7 @@ class Climb:
     __slots__ = ("_line",)
 
     def __init__(self) -> None:
-        self._line: deque[tuple[float, float, float, float]] = deque(maxlen=64)
+        self._line: deque[_Mean] = deque(maxlen=64)
 
     def feed(self, clock_s: float, heatsink_c: float, level: float, along: float, by: Shared) -> Swollen | None:
         """Take one mean: s, Cel, the level, and the covariate that it goes along with; what it shows, or None."""
@@ -29,22 +32,29 @@ class Climb:
         while line and clock_s - line[0][0] > WITHIN_S:
             line.popleft()
         line.append((clock_s, heatsink_c, level, along))
-        size = len(line) // 3
-        if not size:
-            return None
         points = list(line)
-        usual = sum(one[3] for one in points) / len(points)
-        starts = (0, (len(points) - size) // 2, len(points) - size)
-        first, middle, last = (_Group(points[i : i + size], usual, by) for i in starts)
-        risen_k = heatsink_c - points[0][1]
-        far = last.over(first) > max(GROWN * first.level, _SURE * last.noise(first))
-        steps = middle.over(first) > _EACH * middle.noise(first) and last.over(middle) > _EACH * last.noise(middle)
-        if not (first.level > 0.0 and far and steps and risen_k > RISEN_K and _climbs(points, by.slope)):
-            return None
-        return Swollen(last.over(first) / first.level, risen_k, clock_s - points[0][0])
+        # what went before may hide how it climbs now: as many as there are, and fewer, down to two in a group
+        most = len(points) // 3
+        for size in range(most, max(min(most, 2) - 1, 0), -1):
+            told = _look(points if size == most else points[-3 * size :], size, by)
+            if told is not None:
+                return told
+        return None
 
 
-def _climbs(points: list[tuple[float, float, float, float]], slope: float) -> bool:
+def _look(points: list[_Mean], size: int, by: Shared) -> Swollen | None:
+    usual = sum(one[3] for one in points) / len(points)
+    starts = (0, (len(points) - size) // 2, len(points) - size)
+    first, middle, last = (_Group(points[i : i + size], usual, by) for i in starts)
+    risen_k = points[-1][1] - points[0][1]
+    far = last.over(first) > max(GROWN * first.level, _SURE * last.noise(first))
+    steps = middle.over(first) > _EACH * middle.noise(first) and last.over(middle) > _EACH * last.noise(middle)
+    if not (first.level > 0.0 and far and steps and risen_k > RISEN_K and _climbs(points, by.slope)):
+        return None
+    return Swollen(last.over(first) / first.level, risen_k, points[-1][0] - points[0][0])
+
+
+def _climbs(points: list[_Mean], slope: float) -> bool:
     """Whether a line says more of the levels than the best of all steps does."""
     levels = [level - slope * along for _, _, level, along in points]
     line, before, after = Line(), Line(), Line()
@@ -62,7 +72,7 @@ def _climbs(points: list[tuple[float, float, float, float]], slope: float) -> bo
 class _Group:
     """Some means together: their level at the usual value of the covariate."""
 
-    def __init__(self, points: list[tuple[float, float, float, float]], usual: float, by: Shared) -> None:
+    def __init__(self, points: list[_Mean], usual: float, by: Shared) -> None:
         self._by, self._size = by, len(points)
         self._along = sum(one[3] for one in points) / self._size
         self.level = sum(one[2] for one in points) / self._size - by.slope * (self._along - usual)

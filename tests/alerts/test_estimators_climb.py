@@ -73,3 +73,10 @@ def test_a_step_is_something_else(after_s: float) -> None:
 def test_growth_without_heat_is_something_else() -> None:
     """The heatsink must have warmed with it."""
     assert called_s(lambda at_s: 0.3 + 0.2 * exp(at_s / 60.0), heat=lambda _: 0.0) == inf
+
+
+def test_a_climb_after_quiet_means_is_called_as_soon() -> None:
+    """A minute of one level, and from then on half as much again every quarter of a minute: within half a minute."""
+    for seed in range(20):
+        at_s = called_s(lambda at_s: 1.0 * 1.5 ** (max(at_s - 60.0, 0.0) / 15.0) - 0.5, seed=seed)
+        assert 60.0 < at_s <= 95.0
