@@ -126,7 +126,7 @@ class BiasDrift:
 
     def standing(self) -> Standing:
         """Needs drain current, and some minutes of one drive to know the unit by."""
-        if any(h.ready for h in self._histories.values()):
+        if self._pauses.ready or any(h.ready for h in self._histories.values()):
             return JUDGING
         if self._frames and self._estimates.drains_known == 0:
             return not_applicable("no drain current is measured")

@@ -145,3 +145,16 @@ def test_a_runaway_is_told_where_a_speaker_never_pauses(story: Make, down_s: int
 def test_a_sound_radio_whose_speaker_never_pauses_is_let_be(story: Make) -> None:
     """An hour of any loudness, with a bias that answers to its temperature with half a percent a kelvin."""
     assert speak(story, minutes=60.0, grows=lambda _, c: 0.0025 * (c - 25.0), cycles=True, pauses=False) == []
+
+
+def test_a_rule_that_judges_by_pauses_alone_says_that_it_judges(story: Make) -> None:
+    """Words of one reading each make no mean; the pauses between them tell all the same."""
+    teller = story(sample_s=2.0)
+    teller.key(True, Drive.MODULATED)
+    for i in range(800):
+        watt = 9.0 * (i % 2)
+        teller.run(2.0, forward=watt, drain_1=0.25 + 0.35 * sqrt(watt), drain_2=0.25 + 0.35 * sqrt(watt))
+        if i == 100:
+            assert teller.judge.standings()["bias-drift"].state == "not yet"
+    assert teller.judge._estimates.block is None
+    assert teller.judge.standings()["bias-drift"].state == "judging"
