@@ -3,6 +3,7 @@
 Fed once a frame by the Judge; everything here is constant memory and constant time a frame.
 """
 
+from itertools import pairwise
 from math import exp, isfinite, nan, sqrt
 from typing import NamedTuple
 
@@ -47,6 +48,7 @@ class Block(NamedTuple):
     bias_v: tuple[float, ...]
     dissipation_w: float
     root_w: float  # mean of the root of the forward power
+    noise_a: float  # standard error of the mean of the total current, by how its readings scatter
 
     @property
     def total_a(self) -> float:
@@ -180,6 +182,7 @@ class Estimates:
             tuple(means[4 + devices :]),
             means[3],
             _robust(tuple([sqrt(max(sample[2], 0.0)) for sample in samples])),
+            _standard_error([sum(sample[4 : 4 + devices]) for sample in samples]),
         )
         samples.clear()
         block = self.block
@@ -187,6 +190,12 @@ class Estimates:
             self.loudness.feed(block.keyed_s, block.total_a, block.root_w)
         if block.state is State.IDLE and isfinite(block.heatsink_c + block.total_a):
             self.idle_line.feed(block.heatsink_c, block.total_a)
+
+
+def _standard_error(values: list[float]) -> float:
+    # from one reading to the next, so that what grows steadily is no noise; without the greatest step: a spike
+    steps = sorted([(b - a) ** 2 for a, b in pairwise(values)])[:-1]
+    return sqrt(sum(steps) / (2.0 * max(len(steps), 1) * len(values)))
 
 
 def _robust(column: tuple[float, ...]) -> float:

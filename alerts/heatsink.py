@@ -21,6 +21,9 @@ _MEAN_S = 90.0
 _SURE = 0.12
 #: and with room for its doubt within this one
 _UNSURE = 0.15
+#: a conductance that was seen under less heat than there is now, by more than this factor, is another time's: a fan may
+#: come on, and the near part of a heatsink warms up first
+_MORE_HEAT = 1.5
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -29,6 +32,7 @@ class Forecast(msgspec.Struct, frozen=True):
     peak_c: float
     sd_k: float
     seconds: float  # to the limit, inf where it is never met
+    seen: bool  # how well it is cooled has been seen under such heat
 
     @property
     def least_c(self) -> float:
@@ -170,7 +174,10 @@ class Heatsink:
             limit_c, on_limit_s, watt, fit.capacity_j_per_k, 1.0 / (window.w_per_k + 2.0 * window.sd)
         )
         by_half_k = 0.5 * (peak_c - cooler_c)
-        return Forecast(peak_c, sqrt(by_half_k * by_half_k + air_sd * air_sd), seconds)
+        on_s, off_s = self._cycle.on_s, self._cycle.off_s
+        duty = on_s / (on_s + off_s) if on_s > 0.0 else 1.0
+        seen = watt * duty < _MORE_HEAT * window.dissipation_w
+        return Forecast(peak_c, sqrt(by_half_k * by_half_k + air_sd * air_sd), seconds, seen)
 
     def _goes_to(
         self, limit_c: float, on_limit_s: float, watt: float, capacity: float, k_per_w: float

@@ -11,6 +11,9 @@ from typing import NamedTuple
 #: readings between one point and the next, the least time between them, s, and which of twice as many readings tells,
 #: from the least one: that one may be a spike
 _READINGS, _LEAST_S, _TELLS = 10, 20.0, 1
+#: where so many readings after that one are within this factor of it there is a pause; else words have been caught in
+#: all of them
+_ALIKE, _WITHIN = 3, 1.12
 #: readings further apart than this, s, belong to no one point
 _MOST_S = 600.0
 
@@ -53,6 +56,8 @@ class Pauses:
         self._new += 1
         if len(rows) < 2 * _READINGS or self._new < _READINGS or clock_s - self._told_s < _LEAST_S:
             return
-        _, heat_c, volt, *amperes = sorted(rows, key=lambda one: sum(one[3:]))[_TELLS]
-        self.newest = Pause(clock_s, clock_s - rows[0][0], heat_c, volt, tuple(amperes))
+        quiet = sorted(rows, key=lambda one: sum(one[3:]))
+        _, heat_c, volt, *amperes = quiet[_TELLS]
         self._new, self._told_s = 0, clock_s
+        if sum(quiet[_TELLS + _ALIKE][3:]) < _WITHIN * sum(amperes):
+            self.newest = Pause(clock_s, clock_s - rows[0][0], heat_c, volt, tuple(amperes))

@@ -17,6 +17,8 @@ from sensors.types import Drive, Frame
 
 #: a curve begins so long after key-down, s: what the devices do before is their own warming; a swelling is beyond that
 _CURVE_FROM_S, _SWELL_FROM_S = 10.0, 2.0
+#: a growth of a minute is so many times what its means may be off by
+_SURE = 6.0
 
 
 class SelfGrowth:
@@ -86,6 +88,8 @@ class SelfGrowth:
             said += self._say(self._swollen, block, swollen, (swell.GROWN, "beyond any warming"), time_ns)
         if keyed_s >= _CURVE_FROM_S:
             upward = self._curvature.feed(block.clock_s, block.heatsink_c, current_a)
+            if upward is not None and upward.grown * current_a < _SURE * block.noise_a:
+                upward = None
             said += self._say(self._bent, block, upward, (curvature.GROWN, "and does not slow down"), time_ns)
         return said
 

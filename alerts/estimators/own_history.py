@@ -40,13 +40,16 @@ class Answers(NamedTuple):
     ``reach`` is how much the expected figure may be wrong for each unit by which the explaining one is beyond
     what has been learned from: no coefficient is good for ever. Of one that is ``capped``, what is more than was ever
     learned from explains nothing, since it may well be what is to be explained that makes it more; but for so much as
-    the cap gives for each unit by which the first explaining figure is under all that was learned from.
+    the cap gives for each unit by which the first explaining figure is under all that was learned from. ``ends`` is how
+    far the figure may have been off, of itself, at one end of what was learned from against the other: a coefficient
+    from a narrow range is no better than that, but never worse than before any data.
     """
 
     mean: float
     sd: float
     reach: float = 0.0
     capped: float = inf
+    ends: float = 0.0
 
 
 class Judged(NamedTuple):
@@ -75,6 +78,7 @@ class OwnHistory:
     """
 
     __slots__ = (
+        "_answers",
         "_bank",
         "_capped",
         "_delay_s",
@@ -82,7 +86,6 @@ class OwnHistory:
         "_lean",
         "_line",
         "_low",
-        "_reach",
         "_room",
         "_since_s",
         "fit",
@@ -93,7 +96,7 @@ class OwnHistory:
     def __init__(
         self, answers: Sequence[Answers], *, noise_sd: float, floor_sd: float, delay_s: float, run: float
     ) -> None:
-        self._reach = [a.reach for a in answers]
+        self._answers = tuple(answers)
         self._capped = [(i, a.capped) for i, a in enumerate(answers) if a.capped < inf]
         self._low = [0.0] * len(answers)
         self._high = [0.0] * len(answers)
@@ -172,8 +175,11 @@ class OwnHistory:
 
     def _beyond(self, x: tuple[float, ...]) -> float:
         doubt = 0.0
-        for reach, low, high, value in zip(self._reach, self._low, self._high, x[1:], strict=True):
-            doubt += reach * max(value - high, low - value, 0.0)
+        for answers, low, high, value in zip(self._answers, self._low, self._high, x[1:], strict=True):
+            beyond = max(value - high, low - value, 0.0)
+            if beyond:
+                narrow = min(answers.ends / (high - low), answers.sd) if high > low else answers.sd
+                doubt += max(answers.reach, narrow if answers.ends else 0.0) * beyond
         return doubt
 
 

@@ -6,7 +6,7 @@ from math import inf
 class Steps:
     """The step of each of some readings: the smallest that it has shown lately."""
 
-    __slots__ = ("_before", "_steps")
+    __slots__ = ("_before", "_steps", "changes")
 
     #: a step widens with temperature through a divider, and a smallest one that was chance is forgotten
     _WIDENS = 1.002
@@ -14,6 +14,7 @@ class Steps:
     def __init__(self) -> None:
         self._before: tuple[float, ...] = ()
         self._steps: list[float] = []
+        self.changes = 0  # how often any of them has moved
 
     def feed(self, readings: tuple[float, ...]) -> None:
         """Take the readings of one instant; nan tells nothing."""
@@ -25,6 +26,7 @@ class Steps:
         for i, value in enumerate(readings):
             size = abs(value - before[i])
             if size > 0.0:
+                self.changes += 1
                 steps[i] = min(size, steps[i] * self._WIDENS)
 
     @property

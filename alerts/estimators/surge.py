@@ -7,6 +7,7 @@ over before a fit, or a minute's curve, can tell anything.
 
 from collections import deque
 from itertools import pairwise
+from math import nan, sqrt
 from typing import NamedTuple
 
 
@@ -30,6 +31,8 @@ SURGES = (QUICK, SLOWER, EARLY)
 _POINT_SAMPLES, _POINTS = 3, 5
 #: no step is more than so many times the one before it: that would be a spike, or a switch
 _STEP = 3.5
+#: and the growth is so many times what the means may be off by, as the readings scatter
+_SURE = 6.0
 
 
 class Surge:
@@ -43,7 +46,9 @@ class Surge:
         "_current",
         "_from_s",
         "_heat",
+        "_last",
         "_points",
+        "_scatter",
         "_what",
         "grown",
         "risen_k",
@@ -52,7 +57,7 @@ class Surge:
 
     def __init__(self, what: Growth) -> None:
         self._what = what
-        self._points: deque[tuple[float, float, float]] = deque(maxlen=_POINTS)
+        self._points: deque[tuple[float, float, float, int, float]] = deque(maxlen=_POINTS)
         self.restart()
 
     @property
@@ -64,21 +69,26 @@ class Surge:
         """Another key-down, or another drive."""
         self._points.clear()
         self._count = 0
-        self._current = self._heat = self._from_s = 0.0
+        self._current = self._heat = self._from_s = self._scatter = 0.0
+        self._last = nan
         self.grown = self.risen_k = self.seconds = 0.0
 
     def feed(self, clock_s: float, heatsink_c: float, current_a: float) -> bool:
         """Take one sample; True when it closed a point, and ``grown`` is new."""
         if self._count == 0:
             self._from_s = clock_s
-            self._current = self._heat = 0.0
+            self._current = self._heat = self._scatter = 0.0
         self._count += 1
+        if self._last == self._last:
+            self._scatter += (current_a - self._last) ** 2
+        self._last = current_a
         self._current += current_a
         self._heat += heatsink_c
         if self._count < _POINT_SAMPLES or clock_s - self._from_s < self._what.point_s:
             return False
         points = self._points
-        points.append((clock_s, self._heat / self._count, self._current / self._count))
+        n = self._count
+        points.append((clock_s, self._heat / n, self._current / n, n, self._scatter))
         self._count = 0
         if not self._says():
             self.grown = 0.0
@@ -94,8 +104,11 @@ class Surge:
         middle = a[_POINTS // 2]
         steps = [later - sooner for sooner, later in pairwise(a)]
         what = self._what
+        variance = 0.5 * sum(p[4] for p in points) / sum(p[3] for p in points)
+        noise = sqrt(variance * (1.0 / points[0][3] + 1.0 / points[-1][3]))
         return (
             self.grown > what.grown
+            and a[-1] - a[0] > _SURE * noise
             and self.risen_k > 0.0
             and all(step > what.each * sooner for step, sooner in zip(steps, a, strict=False))
             and all(later < _STEP * sooner for sooner, later in pairwise(steps))

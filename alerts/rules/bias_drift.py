@@ -112,6 +112,10 @@ class BiasDrift:
         judged = self._pauses.feed(pause.clock_s, x, log(pause.total_a), coarse=self._coarse(pause))
         if judged is None:
             return NOTHING
+        if judged.least < 0.0:
+            # what has been caught of words adds to a pause and never takes from it: that there was more before says
+            # nothing of the bias
+            judged = judged._replace(least=0.0)
         limit = self._terms.limits.bias_drift_idle_ratio
         told = _Told(pause, judged, limit, None, "idle current in the pauses of speech", " and its supply")
         return self._judge(self._paused, told, time_ns)

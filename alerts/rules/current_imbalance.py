@@ -15,6 +15,9 @@ from sensors.types import NAN, Frame
 _MEAN_S = 2.0
 #: how far within the limit the spread must be to be normal again, as a ratio; common practice, no source
 _DEADBAND_RATIO = 0.02
+#: two currents that are read in steps may lie apart by one of them and be the same; what is wider, A, is no converter's
+#: (ten bits over 60 A; common practice, no source), nor is one known that has been seen less often than this
+_STEP_A, _STEPS = 0.06, 40
 
 
 class Means:
@@ -93,12 +96,20 @@ class CurrentImbalance:
         if not sum(means) > floor_a * len(means):
             return grown
         self._judging = True
-        found = watch.judge(_spread(means), frame.clock_s, frame.time_ns, now.sample_s)
+        found = watch.judge(self._spread(means, state), frame.clock_s, frame.time_ns, now.sample_s)
         if state is State.DRIVEN and sum(self._means.middle) > floor_a * len(means):
-            gross = self._gross.judge(_spread(self._means.middle), frame.clock_s, frame.time_ns, now.sample_s)
+            spread = self._spread(self._means.middle, state)
+            gross = self._gross.judge(spread, frame.clock_s, frame.time_ns, now.sample_s)
             if gross:
                 found = [*found, *gross]
         return [*found, *grown] if grown else found
+
+    def _spread(self, currents: Sequence[float], state: State) -> float:
+        apart_a = max(currents) - min(currents)
+        steps = self._estimates.steps
+        if state is State.IDLE and steps.changes >= _STEPS and steps.widest < _STEP_A:
+            apart_a = max(apart_a - steps.widest, 0.0)
+        return apart_a * len(currents) / sum(currents)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:
         """No frame, no current: link-lost watches for that."""
@@ -113,10 +124,6 @@ class CurrentImbalance:
         if self._frames and not self._estimates.drains_known:
             return not_applicable("no drain current is measured")
         return not_yet("the radio has not been keyed steadily with enough current in all devices")
-
-
-def _spread(currents: Sequence[float]) -> float:
-    return (max(currents) - min(currents)) * len(currents) / sum(currents)
 
 
 def _steps(warning: float, trip: float, dwell_s: float) -> list[Step]:

@@ -56,7 +56,7 @@ class ThermalForecast:
         worse = self._estimates.sink.cooling.worse
         peak_c = forecast.least_c
         near = forecast.seconds < self._limits.forecast_horizon_s
-        over = peak_c > limit_c and (worse or near)
+        over = peak_c > limit_c and (worse or near) and forecast.seen
         self._over_s = self._over_s + min(passed_s, 2 * _EVERY_S) if over else 0.0
         over = self._over_s > min(_PATIENT * forecast.seconds, _PATIENT_S) - self._limits.forecast_dwell_s and over
         said: list[Finding] = []

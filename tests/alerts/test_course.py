@@ -39,7 +39,9 @@ class Talk:
 def block(clock_s: float, keyed_s: float, watt: float, total_a: float) -> Block:
     """Five seconds of speech."""
     a = total_a / 2.0
-    return Block(clock_s, 5.0, State.DRIVEN, Drive.MODULATED, keyed_s, 40.0, 13.8, watt, (a, a), (), 20.0, sqrt(watt))
+    return Block(
+        clock_s, 5.0, State.DRIVEN, Drive.MODULATED, keyed_s, 40.0, 13.8, watt, (a, a), (), 20.0, sqrt(watt), 0.0
+    )
 
 
 def points(known: Known | None) -> list[tuple[float, float, float]]:

@@ -58,7 +58,9 @@ def test_new_heat_and_a_lower_supply_explain_what_they_may() -> None:
 def block(clock_s: float, keyed_s: float, level_db: float) -> Block:
     """Five seconds of carrier."""
     watt = 10.0 ** (level_db / 10.0)
-    return Block(clock_s, 5.0, State.DRIVEN, Drive.CARRIER, keyed_s, 40.0, 13.8, watt, (2.0, 2.0), (), 20.0, sqrt(watt))
+    return Block(
+        clock_s, 5.0, State.DRIVEN, Drive.CARRIER, keyed_s, 40.0, 13.8, watt, (2.0, 2.0), (), 20.0, sqrt(watt), 0.0
+    )
 
 
 @pytest.mark.parametrize(("on_s", "off_s"), [(60, 60), (300, 120)])

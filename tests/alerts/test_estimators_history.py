@@ -81,3 +81,23 @@ def test_a_cap_gives_way_to_cold() -> None:
     """As much power more as 20 K of cooling are worth explains as much current more, and no more than that."""
     assert abs(off_after(capped=0.004, both=True, colder=20.0)) < 0.005
     assert off_after(capped=0.004, both=True, colder=2.0) > 0.01
+
+
+def test_a_coefficient_from_a_narrow_range_holds_no_further_than_its_ends_allow() -> None:
+    """Learned as +1 % a kelvin over 3 K while devices warmed up, and really -0.5 %: at 25 K more it is no drift."""
+
+    def far(ends: float) -> float:
+        noise = Random("narrow").gauss
+        history = OwnHistory(
+            [Answers(0.004, 0.008, 0.003, ends=ends)], noise_sd=0.015, floor_sd=0.003, delay_s=60.0, run=1e5
+        )
+        for i in range(60):
+            history.feed(5.0 * i, (20.0 + 0.05 * i,), 0.01 * 0.05 * i + noise(0.0, 0.003))
+        judged = None
+        for i in range(60, 80):
+            judged = history.feed(5.0 * i, (48.0,), -0.005 * 25.0 + noise(0.0, 0.003))
+        assert judged is not None
+        return judged.least
+
+    assert far(0.0) < -0.14
+    assert abs(far(0.03)) < 0.1

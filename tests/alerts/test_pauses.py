@@ -56,12 +56,13 @@ def speak(
     cycles: bool = False,
     down_s: int = 120,
     pauses: bool = True,
+    caught: Callable[[float], float] = lambda _: 0.0,
 ) -> list[tuple[float, str]]:
     """Speech of a heatsink that warms with its heat: when which rule is said, min.
 
     ``grows`` gives the ampere that the bias adds, by the minute and the heatsink's temperature. With ``cycles`` the key
     is down for ``down_s`` of three minutes, and the first and the last reading of each key-down show no current yet.
-    Without ``pauses`` there is always some power.
+    Without ``pauses`` there is always some power; ``caught`` gives the ampere that is read of words in a pause.
     """
     story = make(sample_s=1.0)
     rng = Random("speech")
@@ -79,7 +80,7 @@ def speak(
         level = 0.0 if pauses and silent_s > 0.0 else min(exp(rng.gauss(-1.3, 0.8)), 1.0)
         more_a = grows(i / 60.0, heat[0])
         watt, idle_a = 25.0 * level, 0.25 + more_a / 2.0
-        a = idle_a + 1.4 * sqrt(level)
+        a = idle_a + 1.4 * sqrt(level) + (caught(i / 60.0) / 2.0 if level == 0.0 else 0.0)
         if not keyed or edge:
             a, watt = 0.006 * edge, 0.0
         heat[0] += (13.7 * 2.0 * a - watt - (heat[0] - 25.0) / 1.5) / 500.0
@@ -145,6 +146,22 @@ def test_a_runaway_is_told_where_a_speaker_never_pauses(story: Make, down_s: int
 def test_a_sound_radio_whose_speaker_never_pauses_is_let_be(story: Make) -> None:
     """An hour of any loudness, with a bias that answers to its temperature with half a percent a kelvin."""
     assert speak(story, minutes=60.0, grows=lambda _, c: 0.0025 * (c - 25.0), cycles=True, pauses=False) == []
+
+
+def test_where_words_are_caught_in_all_readings_there_is_no_pause() -> None:
+    """Of readings that all lie apart the least is no idle current, but for a tenth of them by chance."""
+    rng, pauses, points = Random("caught"), Pauses(), set()
+    for i in range(4000):
+        pauses.feed(3.0 * i, 40.0, 13.8, (0.25 + rng.uniform(0.0, 1.0),))
+        points.add(pauses.newest)
+    assert len(points) < 0.1 * 4000 / 10
+    assert len(told(Pauses(), readings=4000, caught=0.5)) > 0.9 * 4000 / 10
+
+
+def test_an_idle_current_that_was_more_before_says_nothing_of_the_bias(story: Make) -> None:
+    """Words were caught in each pause for a quarter of an hour, half as much again; then in none."""
+    caught: Callable[[float], float] = lambda at_min: 0.25 * (at_min < 20.0)  # noqa: E731
+    assert speak(story, minutes=60.0, grows=lambda *_: 0.0, caught=caught) == []
 
 
 def test_a_rule_that_judges_by_pauses_alone_says_that_it_judges(story: Make) -> None:

@@ -150,3 +150,20 @@ def test_imbalance_adds_up_over_short_key_downs(story: Make, brief: Make) -> Non
         s.key(False)
         s.run(5)
     assert ("current-imbalance", RAISED, TO_TRIP) in brief(s.said)
+
+
+@pytest.mark.parametrize(("step_a", "said"), [(0.04, []), (0.002, [RAISED, RAISED, TRIP])])
+def test_idle_currents_that_are_read_in_steps_may_lie_apart_by_one(
+    story: Make, brief: Make, step_a: float, said: list[Event]
+) -> None:
+    """0.10 and 0.14 A are the same where a converter reads in steps of 0.04 A, and 40 % apart for a fine one."""
+    s, noise = story(), Random("steps")
+
+    def reads(a: float) -> Callable[[float], float]:
+        return lambda _: step_a * round((a + noise.gauss(0.0, 0.2 * step_a)) / step_a)
+
+    s.key(True, Drive.IDLE)
+    alike = s.run(60, drain_1=reads(0.099), drain_2=reads(0.101))
+    assert brief(alike, "current-imbalance") == []
+    found = s.run(60, drain_1=reads(0.099), drain_2=reads(0.145))
+    assert [event for _, event, _ in brief(found, "current-imbalance")] == said

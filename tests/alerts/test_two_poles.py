@@ -106,3 +106,31 @@ def test_a_runaway_in_short_key_downs_is_named(story: Make, on_s: float) -> None
     assert soak(s, parts, 1200, keyed) == []
     said = soak(s, parts, 1200, keyed, per_k_a=0.03)
     assert "thermal-runaway" in [f.rule for f in said]
+
+
+@dataclass
+class Fanned(Parts):
+    """With a thermostatic fan, which comes on and goes off with some kelvin between."""
+
+    on_c: float = 50.0
+    off_c: float = 45.0
+    forced: float = 0.9
+    still: float = 2.6
+
+    def step(self, watt: float, seconds: float) -> float:
+        if self.near_c > self.on_c:
+            self.to_air = self.forced
+        elif self.near_c < self.off_c:
+            self.to_air = self.still
+        return super().step(watt, seconds)
+
+
+@pytest.mark.parametrize("still", [2.6, 4.0])
+def test_how_well_it_is_cooled_under_little_heat_is_no_forecast_for_much(story: Make, still: float) -> None:
+    """A key-down throughout after short ones, in which the fan has stood still between its two temperatures."""
+    s, parts = story(sample_s=1.0), Fanned(80.0, 250.0, 0.4, still, still=still)
+    assert soak(s, parts, 600, lambda at_s: at_s % 280 < 255) == []
+    assert soak(s, parts, 2400, lambda at_s: at_s % 190 < 60) == []
+    assert parts.to_air == still
+    assert soak(s, parts, 600, lambda _: True) == []
+    assert parts.to_air == parts.forced
