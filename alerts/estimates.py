@@ -63,6 +63,7 @@ class Estimates:
         self.drains = Drains()
         self.currents: tuple[float, ...] = ()  # of this frame, A
         self.steps = Steps()  # in which the currents are read
+        self.power_steps = Steps()  # and the forward power of steady drive
         self.state = State.UNKNOWN  # at this frame
         self.keyed = Keyed(limits)
         self._limits = limits
@@ -184,6 +185,9 @@ class Estimates:
             _robust(tuple([sqrt(max(sample[2], 0.0)) for sample in samples])),
             _standard_error([sum(sample[4 : 4 + devices]) for sample in samples]),
         )
+        if self._state is State.DRIVEN:
+            for sample in samples:
+                self.power_steps.feed((sample[2],))
         samples.clear()
         block = self.block
         if block.drive is Drive.MODULATED:

@@ -22,8 +22,9 @@ _SURE = 0.12
 #: and with room for its doubt within this one
 _UNSURE = 0.15
 #: a conductance that was seen under less heat than there is now, by more than this factor, is another time's: a fan may
-#: come on, and the near part of a heatsink warms up first
-_MORE_HEAT = 1.5
+#: come on, and the near part of a heatsink warms up first; nor has one been seen that is known no better than within
+#: this part of it
+_MORE_HEAT, _HARDLY = 1.5, 0.35
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -176,7 +177,7 @@ class Heatsink:
         by_half_k = 0.5 * (peak_c - cooler_c)
         on_s, off_s = self._cycle.on_s, self._cycle.off_s
         duty = on_s / (on_s + off_s) if on_s > 0.0 else 1.0
-        seen = watt * duty < _MORE_HEAT * window.dissipation_w
+        seen = watt * duty < _MORE_HEAT * window.dissipation_w and window.sd < _HARDLY * window.w_per_k
         return Forecast(peak_c, sqrt(by_half_k * by_half_k + air_sd * air_sd), seconds, seen)
 
     def _goes_to(

@@ -8,6 +8,8 @@ class Steps:
 
     __slots__ = ("_before", "_steps", "changes")
 
+    #: changes that must have been seen before a step is sure
+    _SURE = 40
     #: a step widens with temperature through a divider, and a smallest one that was chance is forgotten
     _WIDENS = 1.002
 
@@ -33,3 +35,8 @@ class Steps:
     def widest(self) -> float:
         """The coarsest of them; 0 before any has been seen."""
         return max([size for size in self._steps if size < inf], default=0.0)
+
+    @property
+    def sure(self) -> float:
+        """The coarsest of them, where it has been seen often: a figure that hardly moves shows no step; else 0."""
+        return self.widest if self.changes >= self._SURE else 0.0

@@ -16,8 +16,8 @@ _MEAN_S = 2.0
 #: how far within the limit the spread must be to be normal again, as a ratio; common practice, no source
 _DEADBAND_RATIO = 0.02
 #: two currents that are read in steps may lie apart by one of them and be the same; what is wider, A, is no converter's
-#: (ten bits over 60 A; common practice, no source), nor is one known that has been seen less often than this
-_STEP_A, _STEPS = 0.06, 40
+#: (ten bits over 60 A; common practice, no source)
+_STEP_A = 0.06
 
 
 class Means:
@@ -106,9 +106,9 @@ class CurrentImbalance:
 
     def _spread(self, currents: Sequence[float], state: State) -> float:
         apart_a = max(currents) - min(currents)
-        steps = self._estimates.steps
-        if state is State.IDLE and steps.changes >= _STEPS and steps.widest < _STEP_A:
-            apart_a = max(apart_a - steps.widest, 0.0)
+        step_a = self._estimates.steps.sure
+        if state is State.IDLE and step_a < _STEP_A:
+            apart_a = max(apart_a - step_a, 0.0)
         return apart_a * len(currents) / sum(currents)
 
     def tick(self, clock_s: float, time_ns: int, now: Situation) -> Sequence[Finding]:

@@ -25,6 +25,8 @@ _DELAY_S = 180.0
 #: key-down before the first reading that counts, and how many blocks make the unit's own reference
 _FROM_S, _REFERENCE = 5.0, 6
 _BACK = 0.6
+#: a power that is read in steps may be off by half a step, now and when its course was drawn; so many together
+_COARSE = 0.7
 
 
 class PowerFade:
@@ -119,7 +121,8 @@ class PowerFade:
             self._histories[block.drive] = history
         if block.heatsink_c != block.heatsink_c or not block.supply_v > 1.0:
             return NOTHING
-        judged = history.feed(block.clock_s, (block.heatsink_c, log(block.supply_v), self._driven), level_db)
+        explaining = block.heatsink_c, log(block.supply_v), self._driven
+        judged = history.feed(block.clock_s, explaining, level_db, coarse=self._coarse_db(block))
         if judged is None:
             return NOTHING
         # a radio that is still warming up may sag in ways that it has not shown yet
@@ -152,7 +155,7 @@ class PowerFade:
         under_db = fall.feed(block)
         if under_db is None:
             return NOTHING
-        limit = self._terms.limits.fade_falling_db
+        limit = self._terms.limits.fade_falling_db + self._coarse_db(block)
         return self._say(
             self._watch(block.drive)[2],
             block._replace(seconds=self._terms.limits.fade_dwell_s),
@@ -163,6 +166,9 @@ class PowerFade:
             time_ns=time_ns,
             what="own course while it warms up",
         )
+
+    def _coarse_db(self, block: Block) -> float:
+        return 10.0 * log10(1.0 + _COARSE * self._estimates.power_steps.sure / block.forward_w)
 
     def _say(
         self,

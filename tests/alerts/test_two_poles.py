@@ -134,3 +134,18 @@ def test_how_well_it_is_cooled_under_little_heat_is_no_forecast_for_much(story: 
     assert parts.to_air == still
     assert soak(s, parts, 600, lambda _: True) == []
     assert parts.to_air == parts.forced
+
+
+def test_a_cooling_that_is_hardly_known_is_none_that_was_seen(story: Make) -> None:
+    """Right after the heat has changed a window tells of what is on its way: its band is no forecast's."""
+    s, parts = story(sample_s=1.0), Parts(near_j=80.0, far_j=400.0, between=0.5, to_air=1.2)
+    soak(s, parts, 900, lambda _: True)
+    sink = s.judge._estimates.sink
+    known, sure = sink.forecast(75.0, 1e9), sink.cooling.now
+    assert known is not None
+    assert known.seen
+    for part, seen in ((0.2, True), (0.5, False)):
+        sink.cooling.now = sure._replace(sd=part * sure.w_per_k)
+        told = sink.forecast(75.0, 1e9)
+        assert told is not None
+        assert told.seen is seen
