@@ -63,7 +63,7 @@ class Estimates:
         self.drains = Drains()
         self.currents: tuple[float, ...] = ()  # of this frame, A
         self.steps = Steps()  # in which the currents are read
-        self.power_steps = Steps()  # and the forward power of steady drive
+        self.power_steps = Steps()  # and the forward power under drive
         self.state = State.UNKNOWN  # at this frame
         self.keyed = Keyed(limits)
         self._limits = limits

@@ -75,7 +75,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "thermal-forecast": (
         "The heat balance C·dT/dt = P - (T - T_A)/R is fitted with the measured dissipation as input; from it the"
         " peak of the settled cycle with its band, and the time to the limit. Said when that peak is over the "
-        "limit and cooling has become worse than this unit had it, or the limit is near.",
+        "limit and cooling has become worse than this unit had it, or the limit is near; and once cooling has been "
+        "seen under such heat.",
         ("heatsink_c", "forecast_dwell_s", "forecast_horizon_s", "forecast_reserve_s"),
         (_JESD,),
     ),
@@ -91,7 +92,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     ),
     "current-imbalance": (
         "The spread of the drain currents over their mean, apart at idle and under drive; and the growth of one "
-        "device's share against this unit's own, its temperature and power taken out, by a bank of CUSUMs.",
+        "device's share against this unit's own, its temperature and power taken out, by a bank of CUSUMs. At idle one "
+        "step of the converter is no spread.",
         (
             "imbalance_warning_ratio",
             "imbalance_ratio",
@@ -119,7 +121,8 @@ _TOLD: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "power-fade": (
         "Forward power in dB against this unit's own first key-down in the same drive, and against what its own "
         "sag with temperature, supply and driven time explains (CUSUM); and a fall that goes beyond the straight "
-        "course that it was on, for what warming does only slows down. Not judged under modulated drive.",
+        "course that it was on, for what warming does only slows down. What may be the detector's steps is let be. Not "
+        "judged under modulated drive.",
         ("fade_db", "fade_unexplained_db", "fade_settled_db", "fade_falling_db", "fade_dwell_s", "drift_run_samples"),
         (_PRACTICE, _PAGE),
     ),

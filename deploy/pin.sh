@@ -12,8 +12,8 @@ trap 'rm -rf "$new"' EXIT
 "$new/venv/bin/python" -m pip -q --disable-pip-version-check install pip-tools==7.6.2
 
 cd "$root"
-# a list must not tell from which index or folder this machine took its packages; setuptools is needed to install the
-# checkout itself, and pip-tools calls it unsafe
+# a list must not tell where this machine took its packages from: no options of pip are written into it; setuptools is
+# needed to install the checkout itself, and pip-tools calls it unsafe
 pin() {
     list=$1
     shift
@@ -21,8 +21,7 @@ pin() {
     # an old list would hold old versions
     rm -f "deploy/$list"
     "$new/venv/bin/pip-compile" --quiet --generate-hashes --allow-unsafe --strip-extras --no-header \
-        --no-emit-index-url --no-emit-find-links --no-emit-trusted-host --no-emit-options \
-        --build-deps-for editable --output-file "deploy/$list" "$@" pyproject.toml
+        --no-emit-options --build-deps-for editable --output-file "deploy/$list" "$@" pyproject.toml
 }
 
 pin requirements.txt

@@ -178,8 +178,8 @@ class OwnHistory:
         for answers, low, high, value in zip(self._answers, self._low, self._high, x[1:], strict=True):
             beyond = max(value - high, low - value, 0.0)
             if beyond:
-                narrow = min(answers.ends / (high - low), answers.sd) if high > low else answers.sd
-                doubt += max(answers.reach, narrow if answers.ends else 0.0) * beyond
+                narrow = min(answers.ends / max(high - low, 1e-9), answers.sd)
+                doubt += max(answers.reach, narrow) * beyond
         return doubt
 
 

@@ -6,7 +6,7 @@ from math import inf
 class Steps:
     """The step of each of some readings: the smallest that it has shown lately."""
 
-    __slots__ = ("_before", "_steps", "changes")
+    __slots__ = ("_before", "_changes", "_steps")
 
     #: changes that must have been seen before a step is sure
     _SURE = 40
@@ -16,7 +16,7 @@ class Steps:
     def __init__(self) -> None:
         self._before: tuple[float, ...] = ()
         self._steps: list[float] = []
-        self.changes = 0  # how often any of them has moved
+        self._changes = 0  # how often any of them has moved
 
     def feed(self, readings: tuple[float, ...]) -> None:
         """Take the readings of one instant; nan tells nothing."""
@@ -28,7 +28,7 @@ class Steps:
         for i, value in enumerate(readings):
             size = abs(value - before[i])
             if size > 0.0:
-                self.changes += 1
+                self._changes += 1
                 steps[i] = min(size, steps[i] * self._WIDENS)
 
     @property
@@ -39,4 +39,4 @@ class Steps:
     @property
     def sure(self) -> float:
         """The coarsest of them, where it has been seen often: a figure that hardly moves shows no step; else 0."""
-        return self.widest if self.changes >= self._SURE else 0.0
+        return self.widest if self._changes >= self._SURE else 0.0

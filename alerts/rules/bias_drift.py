@@ -103,7 +103,8 @@ class BiasDrift:
             self._conditions[block.drive] = condition
         what = "idle current" if idle else f"drain current under {block.drive}"
         left = "" if idle else ", its power and its supply"
-        return [*grows, *self._judge(condition, _Told(block, judged, limit, bias, what, left), time_ns)]
+        told = _Told(block, exp(figure[-1]), judged, limit, bias, what, left)
+        return [*grows, *self._judge(condition, told, time_ns)]
 
     def _look_at_pause(self, pause: Pause, time_ns: int) -> Sequence[Finding]:
         if not (pause.total_a > 0.02 and pause.supply_v > 1.0):
@@ -117,7 +118,8 @@ class BiasDrift:
             # nothing of the bias
             judged = judged._replace(least=0.0)
         limit = self._terms.limits.bias_drift_idle_ratio
-        told = _Told(pause, judged, limit, None, "idle current in the pauses of speech", " and its supply")
+        what, left = "idle current in the pauses of speech", " and its supply"
+        told = _Told(pause, pause.total_a, judged, limit, None, what, left)
         return self._judge(self._paused, told, time_ns)
 
     def _coarse(self, block: Block | Pause) -> float:
@@ -190,6 +192,7 @@ class _Told(NamedTuple):
     """What there is to say of one current."""
 
     of: Block | Pause
+    current_a: float  # that was judged: under speech, that at its usual loudness
     judged: Judged
     limit: float
     bias: Judged | None
@@ -202,7 +205,7 @@ def _text(event: Event, told: _Told) -> str:
         return f"{told.what} is back at what this unit's own history expects"
     judged = told.judged
     ratio = exp(judged.off) - 1.0
-    amount = told.of.total_a * ratio / (1.0 + ratio)
+    amount = told.current_a * ratio / (1.0 + ratio)
     return (
         f"{told.what} is {ampere(abs(amount))} ({percent(abs(ratio))}) {'over' if ratio > 0 else 'under'} what this "
         f"unit's own history, its temperature{told.left} explain, for {span(told.of.clock_s - judged.since_s)} now, "

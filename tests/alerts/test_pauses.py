@@ -175,3 +175,25 @@ def test_a_rule_that_judges_by_pauses_alone_says_that_it_judges(story: Make) -> 
             assert teller.judge.standings()["bias-drift"].state == "not yet"
     assert teller.judge._estimates.block is None
     assert teller.judge.standings()["bias-drift"].state == "judging"
+
+
+@pytest.mark.parametrize("words", ["b", "d"])
+def test_what_is_said_of_speech_is_of_its_usual_loudness(story: Make, words: str) -> None:
+    """The amperes and the part that a sentence gives belong to one current, however loud the last words were."""
+    s, rng = story(sample_s=1.0), Random(f"sentence {words}")
+    for i in range(3000):
+        keyed = i % 180 < 120
+        if keyed is not s.now.key_asked:
+            s.key(keyed, Drive.MODULATED)
+        watt = 25.0 * min(exp(rng.gauss(-1.3, 0.8)), 1.0)
+        a = 0.5 * (0.5 + 0.56 * sqrt(watt) + 0.02 * max(i - 1500, 0) / 60.0)
+        s.run(
+            1.0,
+            heatsink=40.0 + rng.gauss(0.0, 0.03),
+            **({"forward": watt, "drain_1": a, "drain_2": a} if keyed else {}),
+        )
+    said = [f for f in s.said if f.rule == "bias-drift" and f.subject == "modulated" and f.event is Event.RAISED]
+    assert said
+    ampere = float(said[0].text.split(" A (")[0].split()[-1])
+    usual_a = s.judge._estimates.loudness.usual_a
+    assert ampere == pytest.approx(usual_a * said[0].value, rel=0.1)

@@ -18,6 +18,7 @@ from daemon.api.certificates import LOAD_ANYWAY_S
 from daemon.api.doors import Door
 from daemon.store import Store
 from tests.bench.curves import built, say
+from tests.journeys.children import until
 
 TICKS_S = os.sysconf("SC_CLK_TCK")
 
@@ -62,8 +63,7 @@ def main() -> None:
         folder = Path(temporary)
         job = built(folder)
         with Store(folder) as store:
-            while not store.seals.of(job, job):
-                time.sleep(0.2)
+            until(lambda: store.seals.of(job, job), "the job is sealed")
         asked(folder, job, 0.0)
         asked(folder, job, LOAD_ANYWAY_S + 5.0)
 

@@ -197,7 +197,7 @@ def test_a_disk_that_takes_no_file_is_told_and_loses_nothing(
 
 
 KILLED = """
-import sys, time
+import signal, sys
 from pathlib import Path
 from daemon.store import parquet, sealing
 pieces = parquet.pieces
@@ -205,7 +205,7 @@ def slow(*words):
     for piece in pieces(*words):
         yield piece
         print("piece", flush=True)
-        time.sleep(60)
+        signal.pause()
 parquet.pieces = slow
 sealing.main(Path(sys.argv[1]), [1])
 """
